@@ -1,0 +1,1 @@
+"""The terminal: options in, one call, results out."""

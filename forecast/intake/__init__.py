@@ -1,0 +1,1 @@
+"""Log files in: nothing lost, nothing guessed silently."""

@@ -1,0 +1,1 @@
+"""The only room where facts and reckoning meet."""

@@ -1,0 +1,1 @@
+"""Life models: from lives to shape, scale and their uncertainty."""

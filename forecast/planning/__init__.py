@@ -1,0 +1,1 @@
+"""From laws and plan to demand, change-outs, purchases and costs."""

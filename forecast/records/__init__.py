@@ -1,0 +1,1 @@
+"""The two necks: what is known on a day, and what was forecast."""

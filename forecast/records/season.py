@@ -1,0 +1,264 @@
+"""One season forecast, whole: the neck between planning and every output."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from typing import Final
+
+import pandas as pd
+
+RESULTS: Final[Mapping[str, tuple[str, ...]]] = {
+    "season_totals": (
+        "part_type",
+        "mean",
+        "p05",
+        "p50",
+        "p80",
+        "p90",
+        "p95",
+        "planned",
+        "unplanned",
+        "overhaul",
+    ),
+    "demand": (
+        "part_type",
+        "week",
+        "kind",
+        "mean",
+        "p05",
+        "p50",
+        "p80",
+        "p90",
+        "p95",
+        "cumulative_low",
+        "cumulative_high",
+    ),
+    "purchases": (
+        "part_type",
+        "quantity",
+        "order_by",
+        "needed_by",
+        "cost",
+        "chance_without",
+        "chance_with",
+        "state",
+        "days_late",
+        "assumed",
+    ),
+    "stock_curve": ("part_type", "bought", "chance_no_stock_out", "cost"),
+    "closing_stock": ("part_type", "mean", "p05", "p95", "cost"),
+    "to_change": (
+        "window",
+        "machine",
+        "place",
+        "part_type",
+        "positions",
+        "quantity",
+        "quantity_low",
+        "quantity_high",
+        "change_over_mm",
+        "because",
+        "crew_hours",
+        "on_shelf",
+        "chance_if_left",
+    ),
+    "overhaul": (
+        "machine",
+        "place",
+        "position",
+        "part_type",
+        "quantity",
+        "decision",
+        "chance_season",
+        "chance_next",
+    ),
+    "unplanned_stops": (
+        "week",
+        "stops_mean",
+        "stops_p05",
+        "stops_p95",
+        "hours_mean",
+        "hours_p05",
+        "hours_p95",
+    ),
+    "costs": (
+        "part_type",
+        "policy",
+        "parts",
+        "planned",
+        "unplanned",
+        "stops",
+        "product_loss",
+        "total",
+        "total_low",
+        "total_high",
+        "break_even_ratio",
+    ),
+    "life": (
+        "part_type",
+        "duty_group",
+        "mode",
+        "lives",
+        "failures",
+        "shape",
+        "shape_low",
+        "shape_high",
+        "scale",
+        "scale_low",
+        "scale_high",
+        "b10",
+        "b10_low",
+        "b10_high",
+        "state",
+        "prior",
+    ),
+    "wear": (
+        "part_type",
+        "duty_group",
+        "grade",
+        "pieces",
+        "readings",
+        "mean_rate",
+        "mean_rate_low",
+        "mean_rate_high",
+        "rate_unit",
+        "machine_sd",
+        "piece_sd",
+        "gauge_sd_mm",
+        "offset_mm",
+        "state",
+    ),
+    "doubts": (
+        "id",
+        "rule",
+        "machine",
+        "position",
+        "part_type",
+        "at",
+        "what",
+        "proposal",
+        "default",
+        "state",
+        "note",
+    ),
+    "set_aside": ("import", "file", "line", "column", "value", "rule", "hint"),
+    "machines": ("machine", "part_type", "rate_ratio", "ratio_low", "ratio_high", "pieces"),
+    "assumed": ("what", "value", "why", "effect"),
+}
+"""The columns of each result: the only declaration of them."""
+
+EXHIBITS: Final[Mapping[str, tuple[str, ...]]] = {
+    "wear_paths": (
+        "part_type",
+        "piece",
+        "machine",
+        "position",
+        "kind",
+        "at",
+        "age",
+        "wear_mm",
+        "low",
+        "high",
+        "limit_mm",
+    ),
+    "life_points": ("part_type", "mode", "kind", "age", "share", "low", "high"),
+    "season_days": ("day", "ahead"),
+    "windows": ("window", "crew_hours", "used", "over", "machines"),
+}
+"""What the report draws beside the results.
+
+``wear_paths.kind`` is ``reading`` (a measured point) or ``ahead`` (the fitted line and its band);
+``life_points.kind`` is ``failed`` (a point at its adjusted median rank), ``fit`` (the fitted line
+with its 90 % band) or ``running`` (the age of a piece still in place; share is empty).
+"""
+
+
+@dataclass(frozen=True)
+class Stamp:
+    """With it any forecast can be taken again.
+
+    Attributes
+    ----------
+    plan_name, plan_text
+        The season's name, and the plan file's text after ``--set``.
+    as_of
+        The day the forecast starts from.
+    seed, draws
+        Of the simulation.
+    versions
+        Of this program and of the libraries that compute.
+    last_import, last_decision
+        What of the logs was seen.
+    snapshot
+        Digest of what was known.
+    """
+
+    plan_name: str
+    plan_text: str
+    as_of: date
+    seed: int
+    draws: int
+    versions: str
+    last_import: int
+    last_decision: int
+    snapshot: str
+
+    def digest(self) -> str:
+        """Return the sha256 of the inputs, taken before anything is computed."""
+        inputs = [
+            self.plan_text,
+            self.as_of.isoformat(),
+            self.seed,
+            self.draws,
+            self.versions,
+            self.snapshot,
+        ]
+        return hashlib.sha256(json.dumps(inputs).encode()).hexdigest()
+
+
+@dataclass(frozen=True, eq=False)
+class SeasonForecast:
+    """One season forecast.
+
+    Attributes
+    ----------
+    stamp
+        The inputs.
+    season_from, season_until
+        First and last day of the season.
+    currency
+        Of every cost.
+    results
+        The frames of :data:`RESULTS`, by name.
+    exhibits
+        The frames of :data:`EXHIBITS`, by name.
+    number
+        Under which it is kept; None until then.
+    """
+
+    stamp: Stamp
+    season_from: date
+    season_until: date
+    currency: str
+    results: Mapping[str, pd.DataFrame]
+    exhibits: Mapping[str, pd.DataFrame] = field(default_factory=dict)
+    number: int | None = None
+
+    def __post_init__(self) -> None:
+        for declared, frames in ((RESULTS, self.results), (EXHIBITS, self.exhibits)):
+            for name, columns in declared.items():
+                if name not in frames:
+                    raise ValueError(f"the forecast lacks the result {name!r}")
+                if tuple(frames[name].columns) != columns:
+                    raise ValueError(
+                        f"result {name!r} has the columns {', '.join(map(str, frames[name].columns))}; "
+                        f"it should have {', '.join(columns)}"
+                    )
+
+    def tables(self) -> dict[str, pd.DataFrame]:
+        """Return every result by name, in the order of :data:`RESULTS`."""
+        return {name: self.results[name] for name in RESULTS}

@@ -1,0 +1,211 @@
+"""All that is known on one day, as frames: the neck between logs and models.
+
+Ages and hours are on the part type's own clock (running hours by default), lengths in mm.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
+from datetime import date
+from typing import Final
+
+import pandas as pd
+
+COLUMNS: Final[Mapping[str, tuple[str, ...]]] = {
+    "part_types": (
+        "part_type",
+        "description",
+        "grade",
+        "size",
+        "form",
+        "clock",
+        "wear_limit_mm",
+        "limit_measure",
+        "limit_low_mm",
+        "limit_high_mm",
+        "alert_mm",
+        "gauge_sd_mm",
+        "carries_people",
+        "prior_shape",
+        "prior_shape_low",
+        "prior_shape_high",
+        "prior_source",
+        "unit_cost",
+        "currency",
+        "lead_time_days",
+        "min_order",
+        "pack_size",
+    ),
+    "seasons": ("season", "first_day", "last_day"),
+    "fitted": (
+        "machine",
+        "line",
+        "place",
+        "position",
+        "part_type",
+        "duty_group",
+        "piece",
+        "kit",
+        "in_place",
+        "quantity",
+        "age",
+        "read",
+    ),
+    "lives": (
+        "piece",
+        "machine",
+        "part_type",
+        "duty_group",
+        "grade",
+        "lower",
+        "upper",
+        "entry",
+        "weight",
+        "mode",
+    ),
+    "wear": (
+        "piece",
+        "machine",
+        "position",
+        "part_type",
+        "duty_group",
+        "grade",
+        "n",
+        "sy",
+        "syy",
+        "last_age",
+        "last_mm",
+        "age",
+        "in_place",
+        "fitted_known",
+    ),
+    "wear_cells": ("piece", "season", "other", "sx", "sxy", "sxx"),
+    "samples": (
+        "visit",
+        "machine",
+        "part_type",
+        "duty_group",
+        "kit",
+        "day",
+        "age",
+        "n",
+        "sy",
+        "syy",
+        "replaced_share",
+    ),
+    "sample_cells": ("visit", "season", "x"),
+    "counts": (
+        "unit",
+        "machine",
+        "part_type",
+        "duty_group",
+        "kit",
+        "week",
+        "hours",
+        "positions",
+        "mode",
+        "replaced",
+        "others",
+        "start_age",
+    ),
+    "paths": (
+        "part_type",
+        "piece",
+        "machine",
+        "position",
+        "at",
+        "age",
+        "wear_mm",
+        "correction_mm",
+    ),
+    "running": ("machine", "line", "day", "hours", "planned"),
+    "stock": ("part_type", "state", "quantity", "due"),
+    "doubts": (
+        "id",
+        "rule",
+        "machine",
+        "position",
+        "part_type",
+        "at",
+        "what",
+        "proposal",
+        "default",
+        "state",
+        "note",
+    ),
+    "set_aside": ("import", "file", "line", "column", "value", "rule", "hint"),
+}
+"""The columns of each frame; a Snapshot is refused if one is missing."""
+
+
+@dataclass(frozen=True, eq=False)
+class Snapshot:
+    """What is known on one day.
+
+    Attributes
+    ----------
+    day
+        The day; nothing known later is in any frame.
+    last_import, last_decision
+        Up to which import and decision the logs were seen.
+    digest
+        sha256 of the frames, in hexadecimal.
+    part_types
+        One row a part type, the version valid on the day.
+    seasons
+        The spans in which the machines ran, oldest first; the last one may still be running.
+    fitted
+        What is in service: one row a piece (``quantity`` 1), or one row a set whose pieces are not
+        serialised (``position`` empty, ``quantity`` pieces). ``in_place`` is false for a kit on
+        the shelf. ``age`` is NaN where unknown; ``read`` says that the piece has readings.
+    lives
+        One row a piece of known age: failed at ``lower`` = ``upper`` with ``mode``, found failed
+        between them, or still alive at ``lower`` (``upper`` infinite, ``mode`` empty).
+    wear
+        One row a piece with readings: ``n`` readings, sums ``sy`` (mm) and ``syy`` (mm2).
+    wear_cells
+        Its sums by season: ``sx`` = sum of hours run in ``season`` up to each reading, ``sxy`` =
+        sum of that times wear, ``sxx`` = sum of products with the hours in ``other`` (season <=
+        other; ``sx`` and ``sxy`` only where both are the same). Hours in thousands.
+    samples, sample_cells
+        Readings without a position: one row a visit, with the hours run in each season (thousands).
+    counts
+        Weeks of sets whose pieces are not serialised: ``replaced`` for ``mode``, ``others`` for
+        any other reason, of ``positions`` that ran ``hours``. ``start_age`` NaN where unknown.
+    paths
+        Readings of the pieces nearest their limit: what the report draws.
+    running
+        Hours a machine ran (logged) or will run (planned), by day.
+    stock
+        ``on_hand`` (counted) and ``on_order`` (with ``due``).
+    doubts, set_aside
+        As FORMATS lists them; doubts in state ``open`` act by their default.
+    """
+
+    day: date
+    last_import: int
+    last_decision: int
+    digest: str
+    part_types: pd.DataFrame
+    seasons: pd.DataFrame
+    fitted: pd.DataFrame
+    lives: pd.DataFrame
+    wear: pd.DataFrame
+    wear_cells: pd.DataFrame
+    samples: pd.DataFrame
+    sample_cells: pd.DataFrame
+    counts: pd.DataFrame
+    paths: pd.DataFrame
+    running: pd.DataFrame
+    stock: pd.DataFrame
+    doubts: pd.DataFrame
+    set_aside: pd.DataFrame
+
+    def __post_init__(self) -> None:
+        for field in fields(self):
+            if field.name in COLUMNS:
+                frame: pd.DataFrame = getattr(self, field.name)
+                missing = [name for name in COLUMNS[field.name] if name not in frame.columns]
+                if missing:
+                    raise ValueError(f"snapshot frame {field.name!r} lacks {', '.join(missing)}")

@@ -1,0 +1,1 @@
+"""Wear models: from readings to rates and hours to the limit."""

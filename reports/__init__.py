@@ -1,0 +1,1 @@
+"""What a person reads: one HTML file, and the sheets beside it."""

@@ -1,0 +1,1 @@
+"""The sample logs of an invented packing co-operative, dirt and all."""

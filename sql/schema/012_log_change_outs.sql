@@ -1,0 +1,27 @@
+-- Log: pieces fitted, removed, replaced or turned; quantity 0 = looked, nothing changed.
+CREATE TABLE log_change_outs (
+    import_no BIGINT NOT NULL,
+    file VARCHAR NOT NULL,
+    file_line BIGINT NOT NULL,
+    copy_no INTEGER NOT NULL,
+    known_at TIMESTAMP NOT NULL,
+    plant VARCHAR,
+    note VARCHAR,
+    extra VARCHAR,
+    machine VARCHAR NOT NULL,
+    taken_at TIMESTAMP NOT NULL,
+    whole_day BOOLEAN NOT NULL,
+    action VARCHAR NOT NULL,
+    taken_from TIMESTAMP,
+    part_type VARCHAR,
+    place VARCHAR,
+    position VARCHAR,
+    quantity INTEGER NOT NULL,
+    reason VARCHAR,
+    fitted_mm DECIMAL(12, 6),
+    piece VARCHAR,
+    kit VARCHAR,
+    age_at_fit DECIMAL(14, 2),
+    batch VARCHAR,
+    clock_shows DECIMAL(16, 3)
+)
