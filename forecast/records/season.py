@@ -253,9 +253,10 @@ class SeasonForecast:
             for name, columns in declared.items():
                 if name not in frames:
                     raise ValueError(f"the forecast lacks the result {name!r}")
-                if tuple(frames[name].columns) != columns:
+                found = tuple(map(str, frames[name].columns))
+                if found != columns:
                     raise ValueError(
-                        f"result {name!r} has the columns {', '.join(map(str, frames[name].columns))}; "
+                        f"result {name!r} has the columns {', '.join(found)}; "
                         f"it should have {', '.join(columns)}"
                     )
 

@@ -80,6 +80,7 @@ COLUMNS: Final[Mapping[str, tuple[str, ...]]] = {
         "in_place",
         "fitted_known",
     ),
+    "fitted_cells": ("piece", "season", "x"),
     "wear_cells": ("piece", "season", "other", "sx", "sxy", "sxx"),
     "samples": (
         "visit",
@@ -159,6 +160,8 @@ class Snapshot:
         What is in service: one row a piece (``quantity`` 1), or one row a set whose pieces are not
         serialised (``position`` empty, ``quantity`` pieces). ``in_place`` is false for a kit on
         the shelf. ``age`` is NaN where unknown; ``read`` says that the piece has readings.
+    fitted_cells
+        Hours (thousands) each row of ``fitted`` has run in each season so far.
     lives
         One row a piece of known age: failed at ``lower`` = ``upper`` with ``mode``, found failed
         between them, or still alive at ``lower`` (``upper`` infinite, ``mode`` empty).
@@ -190,6 +193,7 @@ class Snapshot:
     part_types: pd.DataFrame
     seasons: pd.DataFrame
     fitted: pd.DataFrame
+    fitted_cells: pd.DataFrame
     lives: pd.DataFrame
     wear: pd.DataFrame
     wear_cells: pd.DataFrame

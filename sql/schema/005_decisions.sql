@@ -1,4 +1,4 @@
--- What people decided: on a doubt (subject = its id), or to withdraw an import (subject = its number).
+-- What people decided: on a doubt (subject = its id), or to withdraw an import (its number).
 CREATE TABLE decisions (
     decision_no BIGINT NOT NULL,
     decided_on DATE NOT NULL,

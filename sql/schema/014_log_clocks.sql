@@ -1,4 +1,4 @@
--- Log: meters; in a 'replaced' row shows is the old meter's last figure, start_shows the new one's first.
+-- Log: meters; a 'replaced' row has the old meter's last figure and the new one's first.
 CREATE TABLE log_clocks (
     import_no BIGINT NOT NULL,
     file VARCHAR NOT NULL,
