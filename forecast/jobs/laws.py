@@ -1,0 +1,295 @@
+"""From fits to what planning knows: pieces in service, with their ages, and the laws of their lives.
+
+The same index of machines and of seasons serves every law, so that one season path has one law.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from forecast.jobs.fits import Fits, Key, ModeFit, usable
+from forecast.planning.demand import seed_of
+from forecast.planning.draws import Earliest, LifeDraws, WearDraws, WeibullDraws
+from forecast.records.snapshot import Snapshot
+from forecast.wear.rates import RateDraws, WearFit
+
+Array = npt.NDArray[np.float64]
+IntArray = npt.NDArray[np.int64]
+BoolArray = npt.NDArray[np.bool_]
+
+LEVEL_90: Final = 3.29
+"""Width of a normal's 5-95 % interval in standard deviations."""
+
+
+@dataclass(frozen=True, eq=False)
+class InService:
+    """What is in service, and how long it may last.
+
+    Attributes
+    ----------
+    fitted
+        Rows of ``Snapshot.fitted`` whose part type can be forecast; sets are split into cohorts of
+        equal age, unknown ages are filled from the stationary age law.
+    ran
+        Hours each row has run in each season [rows, seasons].
+    own
+        Row of the law's own paths, or -1 [rows].
+    due
+        Read at or over its limit [rows].
+    laws
+        By part type and duty group.
+    rates
+        The draws behind the worn laws.
+    assumed
+        Rows for the result ``assumed``.
+    """
+
+    fitted: pd.DataFrame
+    ran: Array
+    own: IntArray
+    due: BoolArray
+    laws: Mapping[Key, LifeDraws]
+    rates: Mapping[Key, RateDraws]
+    assumed: tuple[dict[str, str], ...]
+
+
+def in_service(
+    snapshot: Snapshot, fits: Fits, *, draws: int, seed: int, running: str | None
+) -> InService:
+    """Join what is in service with the laws of its lives.
+
+    Parameters
+    ----------
+    snapshot, fits
+        What is known, and what was fitted to it.
+    draws
+        Season paths.
+    seed
+        Each law has its own stream under it, by name.
+    running
+        The season whose own level is current; None draws a new one.
+    """
+    seasons = tuple(str(name) for name in snapshot.seasons["season"])
+    machines = tuple(sorted(set(snapshot.fitted["machine"])))
+    limits = snapshot.part_types.set_index("part_type")
+    laws: dict[Key, LifeDraws] = {}
+    rates: dict[Key, RateDraws] = {}
+    frames: list[pd.DataFrame] = []
+    blocks: list[tuple[Array, IntArray, BoolArray]] = []
+    assumed: list[dict[str, str]] = []
+    cells = _cells(snapshot, seasons)
+    for (name, group), rows in snapshot.fitted.groupby(["part_type", "duty_group"], sort=True):
+        key = (str(name), str(group))
+        modes = [_weibull(mode, key, draws, seed) for mode in _modes_of(fits, key)]
+        wear = fits.wear_fits.get(key)
+        wear = wear if wear is not None and usable(wear) else None
+        if not modes and wear is None:
+            _say_left_out(assumed, key, len(rows), limits)
+            continue
+        ran_sets = cells.reindex(rows["piece"]).fillna(0.0).to_numpy()
+        rows, ran = _split(rows.reset_index(drop=True), ran_sets, fits, key)
+        worn: list[LifeDraws] = []
+        own, due = np.full(len(rows), -1), np.zeros(len(rows), bool)
+        if wear is not None:
+            limit = _limit(limits.loc[key[0]], draws, seed, key)
+            rate = wear.draws(
+                draws, _rng(seed, key, "rate"), machines=machines, seasons=seasons, running=running
+            )
+            own, due, left = _own(snapshot, wear, rate, rows, ran, limit, _rng(seed, key, "own"))
+            rates[key] = rate
+            worn = [_worn(rate, limit, left)]
+        laws[key] = Earliest((*worn, *modes)) if len(worn) + len(modes) > 1 else (worn + modes)[0]
+        unknown = rows["age"].isna()
+        if unknown.any():
+            rows, ran = _fill_ages(rows, ran, laws[key], machines)
+            assumed.append(
+                {
+                    "what": f"{key[0]}: age of {int(rows.loc[unknown, 'quantity'].sum())} pieces",
+                    "value": "unknown",
+                    "why": "fitted before the logs began, no start age given",
+                    "effect": "forecast from the stationary age law",
+                }
+            )
+        frames.append(rows)
+        blocks.append((ran, own, due))
+    empty = (np.zeros((0, len(seasons))), np.zeros(0, int), np.zeros(0, bool))
+    ran, own, due = (np.concatenate(parts) for parts in zip(*(blocks or [empty]), strict=True))
+    fitted = pd.concat(frames, ignore_index=True) if frames else snapshot.fitted.iloc[:0]
+    return InService(fitted, ran, own, due, laws, rates, tuple(assumed))
+
+
+# --- laws -------------------------------------------------------------------------------------------
+
+
+def _modes_of(fits: Fits, key: Key) -> list[ModeFit]:
+    return [fit for fit in fits.mode_fits.get(key[0], ()) if key[1] in fit.groups]
+
+
+def _weibull(mode: ModeFit, key: Key, draws: int, seed: int) -> WeibullDraws:
+    """The posterior draws of one mode, dealt to the season paths."""
+    shape, scale = mode.of(key[1])
+    deal = _rng(seed, (key[0], ""), mode.mode).permutation(np.arange(draws) % shape.size)
+    return WeibullDraws(shape[deal], scale[deal])
+
+
+def _worn(rate: RateDraws, limit: Array, left: Array | None) -> WearDraws:
+    return WearDraws(
+        level=rate.level,
+        season_levels=rate.season_levels,
+        machine_effect=rate.machine_effect,
+        piece_sd=rate.piece_sd,
+        offset=rate.offset,
+        offset_sd=rate.offset_sd,
+        limit_mm=limit,
+        future_sd=rate.future_sd,
+        own_left=left,
+    )
+
+
+def _limit(part: pd.Series[float], draws: int, seed: int, key: Key) -> Array:
+    """The wear limit of each path: one number, or drawn once a path where it is uncertain."""
+    middle = float(part["wear_limit_mm"])
+    low, high = part["limit_low_mm"], part["limit_high_mm"]
+    if pd.isna(low) or pd.isna(high):
+        return np.full(draws, middle)
+    spread = (float(high) - float(low)) / LEVEL_90
+    drawn = _rng(seed, (key[0], ""), "limit").normal(middle, spread, draws)
+    return np.maximum(drawn, float(low) / 2)
+
+
+def _own(
+    snapshot: Snapshot,
+    fit: WearFit,
+    rate: RateDraws,
+    rows: pd.DataFrame,
+    ran: Array,
+    limit: Array,
+    rng: np.random.Generator,
+) -> tuple[IntArray, BoolArray, Array | None]:
+    """Rows with readings of their own: where their paths stand, who is due, hours left."""
+    read = snapshot.wear[snapshot.wear["in_place"].astype(bool)].set_index("piece")
+    has = rows["piece"].isin(read.index).to_numpy()
+    own = np.where(has, np.cumsum(has) - 1, -1)
+    due = np.zeros(len(rows), bool)
+    if not has.any():
+        return own, due, None
+    pieces = read.loc[rows.loc[has, "piece"]].reset_index()
+    due[has] = pieces["last_mm"].to_numpy(float) >= float(np.median(limit))
+    return own, due, fit.own_left(rate, pieces, ran[has], limit, rng)
+
+
+# --- ages -------------------------------------------------------------------------------------------
+
+
+def _cells(snapshot: Snapshot, seasons: Sequence[str]) -> pd.DataFrame:
+    """Hours by piece and season."""
+    table = snapshot.fitted_cells.pivot_table(
+        index="piece", columns="season", values="x", aggfunc="sum"
+    )
+    return table.reindex(columns=list(seasons)).fillna(0.0).astype(float) * 1000.0
+
+
+def _split(rows: pd.DataFrame, ran: Array, fits: Fits, key: Key) -> tuple[pd.DataFrame, Array]:
+    """Split each set into cohorts of equal age, whole pieces, as its counts tell."""
+    counted = fits.count_fits.get(key)
+    if counted is None:
+        return rows, _reach(ran, rows["age"].to_numpy(float))
+    ages = {unit: part for unit, part in counted.ages().groupby("machine", sort=True)}
+    frames, blocks = [], []
+    for at, row in rows.iterrows():
+        cohorts = ages.get(row["piece"])
+        index = int(str(at))
+        if cohorts is None:
+            frames.append(rows.iloc[[index]])
+            blocks.append(_reach(ran[[index]], rows["age"].to_numpy(float)[[index]]))
+            continue
+        whole = _whole(cohorts["quantity"].to_numpy(float), int(row["quantity"]))
+        kept = whole > 0
+        age = cohorts["age"].to_numpy(float)[kept]
+        part = rows.iloc[[index] * int(kept.sum())].assign(age=age, quantity=whole[kept])
+        frames.append(part)
+        blocks.append(_reach(np.tile(ran[index], (age.size, 1)), age))
+    return pd.concat(frames, ignore_index=True), np.concatenate(blocks)
+
+
+def _whole(parts: Array, total: int) -> IntArray:
+    """Round parts to whole pieces that add up to the total (largest remainders)."""
+    if parts.sum() <= 0:
+        return np.eye(1, max(parts.size, 1), dtype=np.int64)[0] * total
+    exact = parts * total / parts.sum()
+    whole = np.floor(exact).astype(np.int64)
+    rest = total - int(whole.sum())
+    whole[np.argsort(-(exact - whole), kind="stable")[:rest]] += 1
+    return whole
+
+
+def _reach(ran: Array, age: Array) -> Array:
+    """Hours by season of pieces of an age on a machine that ran so: the last hours are theirs."""
+    later = np.cumsum(ran[:, ::-1], axis=1)[:, ::-1] - ran
+    wanted = np.where(np.isnan(age), np.inf, age)[:, None]
+    reached = np.clip(wanted - later, 0.0, ran)
+    # an age from before the first logged season stands in the first
+    missing = np.where(np.isnan(age), 0.0, np.maximum(age - reached.sum(1), 0.0))
+    if reached.shape[1]:
+        reached[:, 0] += missing
+    return reached
+
+
+def _fill_ages(
+    rows: pd.DataFrame, ran: Array, law: LifeDraws, machines: Sequence[str]
+) -> tuple[pd.DataFrame, Array]:
+    """Give pieces of unknown age even quantiles of the stationary age law, f(a) ~ S(a).
+
+    A piece has at least the hours it was seen to run. Source: renewal theory (METHODS 3.3).
+    """
+    place = {name: index for index, name in enumerate(machines)}
+    age = rows["age"].to_numpy(float).copy()
+    unknown = np.flatnonzero(np.isnan(age))
+    least = ran.sum(1)
+    for machine, members in pd.Series(unknown).groupby(
+        rows["machine"].to_numpy()[unknown], sort=True
+    ):
+        grid = _age_grid(law, place[str(machine)])
+        survival = np.exp(-law.hazard(place[str(machine)], grid)).mean(1)
+        mass = np.concatenate([[0.0], np.cumsum(survival[:-1] * np.diff(grid))])
+        chances = (np.arange(len(members)) + 0.5) / len(members)
+        start = np.interp(least[members], grid, mass)
+        age[members] = np.interp(start + chances * (mass[-1] - start), mass, grid)
+        age[members] = np.maximum(age[members], least[members])
+    return rows.assign(age=age), _reach(ran, age)
+
+
+def _age_grid(law: LifeDraws, machine: int) -> Array:
+    """Ages up to where hardly any piece is left."""
+    longest = 1000.0
+    while longest < 1e7 and np.exp(-law.hazard(machine, np.array([longest]))).mean() > 1e-3:
+        longest *= 2
+    return np.linspace(0.0, longest, 512)
+
+
+# --- small things -----------------------------------------------------------------------------------
+
+
+def _rng(seed: int, key: Key, purpose: str) -> np.random.Generator:
+    return np.random.default_rng(seed_of(seed, key[0], key[1], purpose))
+
+
+def _say_left_out(
+    assumed: list[dict[str, str]], key: Key, pieces: int, limits: pd.DataFrame
+) -> None:
+    people = key[0] in limits.index and bool(limits.loc[key[0], "carries_people"] == True)  # noqa: E712
+    if not people:
+        assumed.append(
+            {
+                "what": f"{key[0]}: no forecast",
+                "value": f"{pieces} rows in service",
+                "why": "no life of known age, no change-out count and no reading of it is in the logs",
+                "effect": "its demand is not in the totals",
+            }
+        )
