@@ -41,11 +41,11 @@ def test_the_command_runs_from_the_wheel_in_another_folder(wheel: Path, tmp_path
     # the libraries come from the running environment, the project from the wheel alone
     libraries = [entry for entry in sys.path if entry.endswith("site-packages")]
     program = (
-        "import sys; sys.path[1:1] = [{site!r}]; sys.path += {libraries!r};"
-        "import cli; assert cli.__file__.startswith({site!r}), cli.__file__;"
+        f"import sys; sys.path[1:1] = [{str(site)!r}]; sys.path += {libraries!r};"
+        f"import cli; assert cli.__file__.startswith({str(site)!r}), cli.__file__;"
         "sys.argv = ['wearahead', 'demo', '--folder', 'demo'];"
         "from cli.start import main; main()"
-    ).format(site=str(site), libraries=libraries)
+    )
     done = subprocess.run(
         [place / "bin" / "python", "-P", "-c", program],
         cwd=tmp_path,

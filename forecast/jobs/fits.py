@@ -8,55 +8,26 @@ model's. Worn change-outs are suspensions of the other modes either way.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
-from typing import Final
+from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
-from forecast.life.counts import CountFit, fit_counts
-from forecast.life.lives import Lives
-from forecast.life.posterior import DEFAULT_PRIOR, ShapePrior, pooled_draws
-from forecast.life.ranks import plot_points
-from forecast.life.weibull import fit_weibull
+from forecast.jobs.modes import (
+    Book,
+    Key,
+    ModeFit,
+    fit_count_modes,
+    fit_life_modes,
+    number,
+    shape_prior,
+)
+from forecast.life.counts import CountFit
 from forecast.planning.demand import seed_of
 from forecast.records.season import EXHIBITS, RESULTS
 from forecast.records.snapshot import Snapshot
 from forecast.wear.rates import WearFit, fit_wear_sums
 from forecast.wear.samples import fit_samples
-
-Array = npt.NDArray[np.float64]
-Key = tuple[str, str]
-
-TABLE_DRAWS: Final = 4000
-ENOUGH: Final = 20
-CURVE_POINTS: Final = 60
-
-
-@dataclass(frozen=True, eq=False)
-class ModeFit:
-    """One failure mode of one part type: a shape and a scale for each duty group.
-
-    Attributes
-    ----------
-    mode
-        The failure mode, as the log has it.
-    groups
-        Duty groups, in the order of the rows of ``scale``.
-    shape, scale
-        Posterior draws [groups, draws]; scale in hours.
-    """
-
-    mode: str
-    groups: tuple[str, ...]
-    shape: Array
-    scale: Array
-
-    def of(self, group: str) -> tuple[Array, Array]:
-        """Return the draws of shape and scale of one duty group, each [draws]."""
-        row = self.groups.index(group)
-        return self.shape[row], self.scale[row]
 
 
 @dataclass(frozen=True, eq=False)
@@ -87,20 +58,6 @@ class Fits:
     assumed: pd.DataFrame
 
 
-@dataclass
-class _Book:
-    """Rows of the result tables while they are gathered."""
-
-    life: list[dict[str, object]] = field(default_factory=list)
-    wear: list[dict[str, object]] = field(default_factory=list)
-    machines: list[pd.DataFrame] = field(default_factory=list)
-    points: list[pd.DataFrame] = field(default_factory=list)
-    assumed: list[dict[str, object]] = field(default_factory=list)
-
-    def assume(self, what: str, value: object, why: str, effect: str) -> None:
-        self.assumed.append({"what": what, "value": str(value), "why": why, "effect": effect})
-
-
 def fit_all(snapshot: Snapshot, *, season_spread: float | None = None, seed: int = 1) -> Fits:
     """Fit wear and life of every part type and duty group.
 
@@ -119,7 +76,7 @@ def fit_all(snapshot: Snapshot, *, season_spread: float | None = None, seed: int
     Fits
         Models and tables; a group that can't be fitted has a state that says so.
     """
-    book = _Book()
+    book = Book()
     wear_fits = _fit_wear(snapshot, season_spread, book)
     mode_fits: dict[str, tuple[ModeFit, ...]] = {}
     count_fits: dict[Key, CountFit] = {}
@@ -139,11 +96,11 @@ def fit_all(snapshot: Snapshot, *, season_spread: float | None = None, seed: int
         lives = snapshot.lives[snapshot.lives["part_type"] == name]
         rng = np.random.default_rng(seed_of(seed, "life", name))
         if len(counts):
-            mode_fits[name] = _fit_count_modes(
+            mode_fits[name] = fit_count_modes(
                 name, counts, worn_by_wear, prior, rng, count_fits, book
             )
         elif len(lives):
-            mode_fits[name] = _fit_life_modes(name, lives, worn_by_wear, prior, rng, book)
+            mode_fits[name] = fit_life_modes(name, lives, worn_by_wear, prior, rng, book)
     return Fits(
         wear_fits=wear_fits,
         mode_fits=mode_fits,
@@ -161,37 +118,10 @@ def usable(fit: WearFit) -> bool:
     return fit.state != "no_fit"
 
 
-def shape_prior(part: object) -> ShapePrior:
-    """Return the prior on a part type's shape: its own columns, else the stated default.
-
-    Parameters
-    ----------
-    part
-        A row of ``Snapshot.part_types``.
-    """
-    centre = _number(getattr(part, "prior_shape", None))
-    low = _number(getattr(part, "prior_shape_low", None))
-    high = _number(getattr(part, "prior_shape_high", None))
-    source = getattr(part, "prior_source", None)
-    if low is not None and high is not None:
-        middle = centre if centre is not None else float(np.sqrt(low * high))
-        why = f"part type's own, {low:g} to {high:g}"
-        return ShapePrior(middle, float(np.log(high / low)) / 3.29, _with_source(why, source))
-    if centre is not None:
-        return ShapePrior(
-            centre, DEFAULT_PRIOR.log_sd, _with_source(f"part type's own, about {centre:g}", source)
-        )
-    return DEFAULT_PRIOR
+# --- wear ----------------------------------------------------------------------------
 
 
-def _with_source(why: str, source: object) -> str:
-    return f"{why} ({source})" if isinstance(source, str) and source else why
-
-
-# --- wear -----------------------------------------------------------------------------------------
-
-
-def _fit_wear(snapshot: Snapshot, spread: float | None, book: _Book) -> dict[Key, WearFit]:
+def _fit_wear(snapshot: Snapshot, spread: float | None, book: Book) -> dict[Key, WearFit]:
     seasons = [str(name) for name in snapshot.seasons["season"]]
     gauges = dict(
         zip(snapshot.part_types["part_type"], snapshot.part_types["gauge_sd_mm"], strict=True)
@@ -200,13 +130,13 @@ def _fit_wear(snapshot: Snapshot, spread: float | None, book: _Book) -> dict[Key
     cells = snapshot.wear_cells
     fits: dict[Key, WearFit] = {}
     for key, rows in _groups(snapshot.wear):
-        gauge = _number(gauges.get(key[0]))
+        gauge = number(gauges.get(key[0]))
         own = cells[cells["piece"].isin(rows["piece"])]
         fits[key] = fit_wear_sums(rows, own, seasons, gauge_sd=gauge, season_spread=spread)
     for key, rows in _groups(snapshot.samples):
         if key in fits:
             continue
-        gauge = _number(gauges.get(key[0]))
+        gauge = number(gauges.get(key[0]))
         own = snapshot.sample_cells[snapshot.sample_cells["visit"].isin(rows["visit"])]
         fits[key] = fit_samples(rows, own, seasons, gauge_sd=gauge, season_spread=spread)
     grades = dict(zip(snapshot.part_types["part_type"], snapshot.part_types["grade"], strict=True))
@@ -257,229 +187,6 @@ def _rate_unit(clock: object) -> tuple[float, str]:
     return 1e6, f"um/1000 {clock}"
 
 
-# --- lives ----------------------------------------------------------------------------------------
-
-
-def lives_of(rows: pd.DataFrame, mode: str) -> Lives:
-    """Return the lives of one mode: other ends are suspensions at the last age known alive.
-
-    Parameters
-    ----------
-    rows
-        Rows of ``Snapshot.lives``.
-    mode
-        The failure mode that counts as the end.
-    """
-    event = (rows["mode"] == mode).to_numpy()
-    lower = rows["lower"].to_numpy(float)
-    upper = np.where(event, rows["upper"].to_numpy(float), np.inf)
-    seen = event | (lower > rows["entry"].to_numpy(float))
-    return Lives(
-        lower[seen],
-        upper[seen],
-        entry=rows["entry"].to_numpy(float)[seen],
-        weight=rows["weight"].to_numpy(float)[seen],
-    )
-
-
-def _fit_life_modes(
-    name: str,
-    rows: pd.DataFrame,
-    worn_by_wear: bool,
-    prior: ShapePrior,
-    rng: np.random.Generator,
-    book: _Book,
-) -> tuple[ModeFit, ...]:
-    groups = sorted(set(rows["duty_group"]))
-    fits = []
-    modes = _modes(rows["mode"], worn_by_wear)
-    for mode in modes or ("broken",):
-        lives = [lives_of(rows[rows["duty_group"] == group], mode) for group in groups]
-        joined = Lives(
-            np.concatenate([each.lower for each in lives]),
-            np.concatenate([each.upper for each in lives]),
-            entry=np.concatenate([each.entry for each in lives]),
-            weight=np.concatenate([each.weight for each in lives]),
-        )
-        index = np.repeat(np.arange(len(groups)), [len(each.lower) for each in lives])
-        if not len(joined.lower):
-            continue
-        shape, scale = pooled_draws(joined, index, len(groups), prior, TABLE_DRAWS, rng)
-        fits.append(ModeFit(mode, tuple(groups), np.tile(shape, (len(groups), 1)), scale))
-        for g, group in enumerate(groups):
-            in_group = rows[rows["duty_group"] == group]
-            _life_row(
-                book,
-                name,
-                group,
-                mode if modes else "",
-                lives[g],
-                len(in_group),
-                prior,
-                (shape, scale[g]),
-            )
-            _points(book, name, group, mode, lives[g], (shape, scale[g]), in_group, len(groups) > 1)
-    return tuple(fits)
-
-
-def _life_row(
-    book: _Book,
-    name: str,
-    group: str,
-    mode: str,
-    lives: Lives,
-    pieces: int,
-    prior: ShapePrior,
-    draws: tuple[Array, Array],
-) -> None:
-    """One row of the life table: the likelihood's where failures are many, else the posterior's."""
-    row: dict[str, object] = {
-        "part_type": name,
-        "duty_group": group,
-        "mode": mode,
-        "lives": pieces,
-        "failures": lives.failures,
-        "prior": prior.why,
-    }
-    fit = fit_weibull(lives)
-    if lives.failures >= ENOUGH and fit.state == "fitted":
-        row |= {"state": "fitted", "shape": fit.shape, "scale": fit.scale, "b10": fit.b_life(10)}
-        for of in ("shape", "scale", "b10"):
-            method = "likelihood" if lives.failures < 30 else "wald"
-            row[f"{of}_low"], row[f"{of}_high"] = fit.interval(of, level=0.90, method=method)
-        book.life.append(row)
-        return
-    shape, scale = draws
-    b10 = scale * (-np.log(0.9)) ** (1 / shape)
-    for of, values in (("shape", shape), ("scale", scale), ("b10", b10)):
-        low, middle, high = np.quantile(values, [0.05, 0.5, 0.95])
-        row |= {of: middle, f"{of}_low": low, f"{of}_high": high}
-    row["state"] = "leans_on_prior"
-    if lives.failures == 0:
-        # the upper tail would be the prior's own: only the lower bounds say something
-        row |= {of: np.nan for of in ("scale", "scale_high", "b10", "b10_high")}
-        row |= {"state": "lower_bound_only"}
-    book.life.append(row)
-
-
-def _points(
-    book: _Book,
-    name: str,
-    group: str,
-    mode: str,
-    lives: Lives,
-    draws: tuple[Array, Array],
-    rows: pd.DataFrame,
-    several: bool,
-) -> None:
-    """What the life plot shows: failed points at adjusted ranks, the fit and its band, who runs."""
-    label = f"{name} {group}" if several and group else name
-    if lives.failures > 0:
-        failed = plot_points(lives)
-        book.points.append(_point_rows(label, mode, "failed", failed["age"], failed["share"]))
-    longest = float(lives.lower.max())
-    book.points.append(_curve(label, mode, draws, longest))
-    running = rows.loc[(rows["mode"] == "") & np.isinf(rows["upper"]), "lower"]
-    ticks = np.quantile(running, np.linspace(0, 1, min(len(running), 40))) if len(running) else []
-    book.points.append(_point_rows(label, mode, "running", ticks, np.nan))
-
-
-def _curve(label: str, mode: str, draws: tuple[Array, Array], longest: float) -> pd.DataFrame:
-    shape, scale = draws
-    age = np.geomspace(max(longest / 50, 1.0), max(longest * 1.5, 2.0), CURVE_POINTS)
-    share = -np.expm1(-((age[:, None] / scale) ** shape))
-    low, middle, high = np.quantile(share, [0.05, 0.5, 0.95], axis=1)
-    return _point_rows(label, mode, "fit", age, middle, low, high)
-
-
-def _point_rows(
-    label: str,
-    mode: str,
-    kind: str,
-    age: object,
-    share: object,
-    low: object = np.nan,
-    high: object = np.nan,
-) -> pd.DataFrame:
-    columns = dict(
-        zip(EXHIBITS["life_points"], (label, mode, kind, age, share, low, high), strict=True)
-    )
-    frame = pd.DataFrame({"age": np.asarray(columns.pop("age"), float)})
-    return frame.assign(**columns)[list(EXHIBITS["life_points"])]
-
-
-# --- sets whose pieces are not serialised -----------------------------------------------------------
-
-
-def _fit_count_modes(
-    name: str,
-    counts: pd.DataFrame,
-    worn_by_wear: bool,
-    prior: ShapePrior,
-    rng: np.random.Generator,
-    count_fits: dict[Key, CountFit],
-    book: _Book,
-) -> tuple[ModeFit, ...]:
-    groups = sorted(set(counts["duty_group"]))
-    modes = _modes(counts["mode"], worn_by_wear) or ("broken",)
-    fits = []
-    for mode in modes:
-        scales, shapes = [], []
-        for group in groups:
-            rows = counts[(counts["duty_group"] == group) & (counts["mode"] == mode)]
-            start = "stationary" if rows["start_age"].isna().all() else "new"
-            fit = fit_counts(
-                rows.drop(columns="machine").rename(columns={"unit": "machine"}), start, prior
-            )
-            best = count_fits.get((name, group))
-            if best is None or fit.failures > best.failures:
-                count_fits[name, group] = fit
-            shape, scale = fit.draws(TABLE_DRAWS, int(rng.integers(2**31)))
-            shapes.append(shape)
-            scales.append(scale)
-            _count_row(book, name, group, mode, fit, rows, prior, (shape, scale))
-            book.points.append(_curve(name, mode, (shape, scale), float(fit.ages()["age"].max())))
-        fits.append(ModeFit(mode, tuple(groups), np.stack(shapes), np.stack(scales)))
-    return tuple(fits)
-
-
-def _count_row(
-    book: _Book,
-    name: str,
-    group: str,
-    mode: str,
-    fit: CountFit,
-    rows: pd.DataFrame,
-    prior: ShapePrior,
-    draws: tuple[Array, Array],
-) -> None:
-    shape, scale = draws
-    units = rows.groupby("unit", sort=True)["positions"].max().sum()
-    b10 = scale * (-np.log(0.9)) ** (1 / shape)
-    row: dict[str, object] = {
-        "part_type": name,
-        "duty_group": group,
-        "mode": mode if fit.failures else "",
-        "lives": float(units + rows["replaced"].sum() + rows["others"].sum()),
-        "failures": float(fit.failures),
-        "state": fit.state,
-        "prior": prior.why,
-    }
-    for of, values in (("shape", shape), ("scale", scale), ("b10", b10)):
-        low, middle, high = np.quantile(values, [0.05, 0.5, 0.95])
-        row |= {of: middle, f"{of}_low": low, f"{of}_high": high}
-    book.life.append(row)
-
-
-# --- small things -----------------------------------------------------------------------------------
-
-
-def _modes(column: pd.Series[str], worn_by_wear: bool) -> tuple[str, ...]:
-    """Modes seen, sorted; 'worn' is the wear model's where there is one."""
-    seen = {str(mode) for mode in column if mode}
-    return tuple(sorted(seen - ({"worn"} if worn_by_wear else set())))
-
-
 def _groups(frame: pd.DataFrame) -> Iterator[tuple[Key, pd.DataFrame]]:
     for (name, group), rows in frame.groupby(["part_type", "duty_group"], sort=True):
         yield (str(name), str(group)), rows
@@ -493,12 +200,6 @@ def _joined(frames: list[pd.DataFrame], columns: tuple[str, ...]) -> pd.DataFram
     if not frames:
         return pd.DataFrame(columns=list(columns))
     return pd.concat(frames, ignore_index=True)[list(columns)]
-
-
-def _number(value: object) -> float | None:
-    if value is None or not isinstance(value, (int, float, np.number)) or np.isnan(float(value)):
-        return None
-    return float(value)
 
 
 def _true(value: object) -> bool:

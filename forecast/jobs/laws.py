@@ -1,4 +1,4 @@
-"""From fits to what planning knows: pieces in service, with their ages, and the laws of their lives.
+"""From fits to what planning knows: pieces in service with their ages, and laws of their lives.
 
 The same index of machines and of seasons serves every law, so that one season path has one law.
 """
@@ -13,7 +13,8 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from forecast.jobs.fits import Fits, Key, ModeFit, usable
+from forecast.jobs.fits import Fits, usable
+from forecast.jobs.modes import Key, ModeFit
 from forecast.planning.demand import seed_of
 from forecast.planning.draws import Earliest, LifeDraws, WearDraws, WeibullDraws
 from forecast.records.snapshot import Snapshot
@@ -124,7 +125,7 @@ def in_service(
     return InService(fitted, ran, own, due, laws, rates, tuple(assumed))
 
 
-# --- laws -------------------------------------------------------------------------------------------
+# --- laws ----------------------------------------------------------------------------
 
 
 def _modes_of(fits: Fits, key: Key) -> list[ModeFit]:
@@ -132,7 +133,7 @@ def _modes_of(fits: Fits, key: Key) -> list[ModeFit]:
 
 
 def _weibull(mode: ModeFit, key: Key, draws: int, seed: int) -> WeibullDraws:
-    """The posterior draws of one mode, dealt to the season paths."""
+    """Deal the posterior draws of one mode to the season paths."""
     shape, scale = mode.of(key[1])
     deal = _rng(seed, (key[0], ""), mode.mode).permutation(np.arange(draws) % shape.size)
     return WeibullDraws(shape[deal], scale[deal])
@@ -153,7 +154,7 @@ def _worn(rate: RateDraws, limit: Array, left: Array | None) -> WearDraws:
 
 
 def _limit(part: pd.Series[float], draws: int, seed: int, key: Key) -> Array:
-    """The wear limit of each path: one number, or drawn once a path where it is uncertain."""
+    """Return the wear limit of each path: one number, or drawn once a path where uncertain."""
     middle = float(part["wear_limit_mm"])
     low, high = part["limit_low_mm"], part["limit_high_mm"]
     if pd.isna(low) or pd.isna(high):
@@ -184,7 +185,7 @@ def _own(
     return own, due, fit.own_left(rate, pieces, ran[has], limit, rng)
 
 
-# --- ages -------------------------------------------------------------------------------------------
+# --- ages ----------------------------------------------------------------------------
 
 
 def _cells(snapshot: Snapshot, seasons: Sequence[str]) -> pd.DataFrame:
@@ -273,7 +274,7 @@ def _age_grid(law: LifeDraws, machine: int) -> Array:
     return np.linspace(0.0, longest, 512)
 
 
-# --- small things -----------------------------------------------------------------------------------
+# --- small things --------------------------------------------------------------------
 
 
 def _rng(seed: int, key: Key, purpose: str) -> np.random.Generator:
@@ -289,7 +290,7 @@ def _say_left_out(
             {
                 "what": f"{key[0]}: no forecast",
                 "value": f"{pieces} rows in service",
-                "why": "no life of known age, no change-out count and no reading of it is in the logs",
+                "why": "the logs have no life of known age, no change-out count and no reading",
                 "effect": "its demand is not in the totals",
             }
         )
