@@ -1,0 +1,419 @@
+"""Lives still to come, one law a season path: all that planning knows of a model.
+
+A *draw* is one season path: one shape and scale, one set of wear rates, one season effect and one
+limit. A law is asked about pieces and draws; what lies between two draws is what is not known
+about the law itself, what lies within one draw is the chance of the single piece.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, fields
+from typing import Protocol
+
+import numpy as np
+import numpy.typing as npt
+from scipy.special import ndtr, ndtri
+
+Array = npt.NDArray[np.float64]
+IntArray = npt.NDArray[np.int64]
+BoolArray = npt.NDArray[np.bool_]
+
+_NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(15)
+_LONG_OVERDUE = 36.0  # normal score beyond which ndtr underflows
+
+
+@dataclass(frozen=True, eq=False)
+class Pieces:
+    """Pieces in service at the start of the forecast, or a selection of them.
+
+    Attributes
+    ----------
+    machine
+        [pieces] index into the list of machines.
+    age
+        [pieces] hours since new.
+    ran
+        [pieces, seasons] hours run in each past or running season; sums to ``age``.
+    own
+        [pieces] row among the pieces with readings of their own; -1 without.
+    due
+        [pieces] known to be at or over the limit: changed in the first window.
+    """
+
+    machine: IntArray
+    age: Array
+    ran: Array
+    own: IntArray
+    due: BoolArray
+
+    def __len__(self) -> int:
+        return len(self.machine)
+
+    def take(self, rows: IntArray | BoolArray) -> Pieces:
+        """Return some of the pieces, in the order of `rows`."""
+        return Pieces(**{field.name: getattr(self, field.name)[rows] for field in fields(self)})
+
+
+def new_pieces(machine: IntArray, seasons: int) -> Pieces:
+    """Return unused pieces, one a machine index given.
+
+    Parameters
+    ----------
+    machine
+        [pieces] index into the list of machines.
+    seasons
+        Number of seasons that the laws know.
+    """
+    size = len(machine)
+    return Pieces(
+        machine,
+        np.zeros(size),
+        np.zeros((size, seasons)),
+        np.full(size, -1, dtype=np.int64),
+        np.zeros(size, dtype=bool),
+    )
+
+
+class LifeDraws(Protocol):
+    """Lives still to come, by draw. All times are hours on the part type's own clock."""
+
+    @property
+    def draws(self) -> int:
+        """Number of season paths."""
+
+    def left(self, pieces: Pieces, rng: np.random.Generator) -> Array:
+        """Return hours left [pieces, draws], given that each piece is in service."""
+
+    def new(self, machine: IntArray, draw: IntArray, rng: np.random.Generator) -> Array:
+        """Return the life of new pieces, one a (machine, draw) pair."""
+
+    def survival(self, pieces: Pieces, ahead: Array) -> Array:
+        """Return the chance [pieces, draws] to last `ahead` [pieces] more hours."""
+
+    def hazard(self, machine: int, age: Array) -> Array:
+        """Return the cumulative hazard of a new piece [ages, draws]."""
+
+    def chance(self, pieces: Pieces, row: IntArray, draw: IntArray, ahead: Array) -> Array:
+        """Return the chance to last `ahead` more hours, one an (row of pieces, draw) pair."""
+
+    def ending(
+        self,
+        pieces: Pieces,
+        row: IntArray,
+        draw: IntArray,
+        ahead: Array,
+        rng: np.random.Generator,
+    ) -> Array:
+        """Return hours left, one a (row, draw) pair, given that the piece ends within `ahead`."""
+
+
+@dataclass(frozen=True, eq=False)
+class WeibullDraws:
+    """A Weibull life: chance to reach age t is exp(-(t / scale) ** shape).
+
+    Parameters
+    ----------
+    shape, scale
+        [draws] shape, and the hours at which 63.2 % have failed.
+    """
+
+    shape: Array
+    scale: Array
+
+    def __post_init__(self) -> None:
+        if self.shape.shape != self.scale.shape or self.shape.ndim != 1:
+            raise ValueError("shape and scale should be one number a draw each")
+        if not (np.all(self.shape > 0) and np.all(self.scale > 0)):
+            raise ValueError("shape and scale should be above 0 in every draw")
+
+    @property
+    def draws(self) -> int:
+        """Number of season paths."""
+        return len(self.shape)
+
+    def left(self, pieces: Pieces, rng: np.random.Generator) -> Array:
+        """Return hours left [pieces, draws], given that each piece is in service."""
+        age = pieces.age[:, None]
+        more = rng.standard_exponential((len(pieces), self.draws))
+        spent: Array = (age / self.scale) ** self.shape
+        whole: Array = self.scale * (spent + more) ** (1 / self.shape)
+        return np.maximum(whole - age, 0.0)
+
+    def new(self, machine: IntArray, draw: IntArray, rng: np.random.Generator) -> Array:
+        """Return the life of new pieces, one a (machine, draw) pair."""
+        life: Array = self.scale[draw] * rng.standard_exponential(len(draw)) ** (
+            1 / self.shape[draw]
+        )
+        return life
+
+    def survival(self, pieces: Pieces, ahead: Array) -> Array:
+        """Return the chance [pieces, draws] to last `ahead` [pieces] more hours."""
+        return np.exp(-self._step(pieces.age[:, None], ahead[:, None], self.shape, self.scale))
+
+    def hazard(self, machine: int, age: Array) -> Array:
+        """Return the cumulative hazard of a new piece [ages, draws]."""
+        hazard: Array = (age[:, None] / self.scale) ** self.shape
+        return hazard
+
+    def chance(self, pieces: Pieces, row: IntArray, draw: IntArray, ahead: Array) -> Array:
+        """Return the chance to last `ahead` more hours, one a (row, draw) pair."""
+        return np.exp(-self._step(pieces.age[row], ahead, self.shape[draw], self.scale[draw]))
+
+    def ending(
+        self,
+        pieces: Pieces,
+        row: IntArray,
+        draw: IntArray,
+        ahead: Array,
+        rng: np.random.Generator,
+    ) -> Array:
+        """Return hours left, one a (row, draw) pair, given that the piece ends within `ahead`."""
+        age, shape, scale = pieces.age[row], self.shape[draw], self.scale[draw]
+        ends = -np.expm1(-self._step(age, ahead, shape, scale))
+        more = -np.log1p(-rng.random(len(row)) * ends)
+        whole = scale * ((age / scale) ** shape + more) ** (1 / shape)
+        return np.clip(whole - age, 0.0, ahead)
+
+    @staticmethod
+    def _step(age: Array, ahead: Array, shape: Array, scale: Array) -> Array:
+        """Return the rise of the cumulative hazard over `ahead` hours."""
+        rise: Array = ((age + ahead) / scale) ** shape - (age / scale) ** shape
+        return rise
+
+
+@dataclass(frozen=True, eq=False)
+class WearDraws:
+    """Life until the wear depth reaches the limit.
+
+    Depth = offset + rate x hours. Log rate (mm/h) of a piece = level of the season + effect of the
+    machine + the piece's own part; hours run in an earlier season count by that season's level.
+    The life of a piece is (limit - offset) / rate. ``log(limit - offset)`` is close to normal
+    while the offsets spread by less than a quarter of the limit; it enters with its own mean and
+    variance, so that a life is lognormal in each draw and every conditional draw is exact.
+
+    Parameters
+    ----------
+    level
+        [draws] log rate of the coming season.
+    season_levels
+        [seasons, draws] log rate in each past or running season.
+    machine_effect
+        [machines, draws] in log rate.
+    piece_sd
+        Spread of log rate between pieces of one machine.
+    offset, offset_sd
+        Mean and spread of the bedding-in depth (mm).
+    limit_mm
+        [draws] depth at which the piece is used up.
+    future_sd
+        Spread of what the rate of a piece may still change (log).
+    own_left
+        [own pieces, draws] hours left of the pieces with readings; None without such pieces.
+    """
+
+    level: Array
+    season_levels: Array
+    machine_effect: Array
+    piece_sd: float
+    offset: float
+    offset_sd: float
+    limit_mm: Array
+    future_sd: float
+    own_left: Array | None = None
+
+    def __post_init__(self) -> None:
+        draws = len(self.level)
+        shapes = (self.season_levels.shape[1:], self.machine_effect.shape[1:], self.limit_mm.shape)
+        if any(shape != (draws,) for shape in shapes):
+            raise ValueError("levels, machine effects and limits should have one column a draw")
+        if self.own_left is not None and self.own_left.shape[1:] != (draws,):
+            raise ValueError("own_left should have one column a draw")
+        if min(self.piece_sd, self.offset_sd, self.future_sd) < 0:
+            raise ValueError("a spread cannot be negative")
+        gap = self.limit_mm - (self.offset + self.offset_sd * _NODES[:, None])
+        log_gap = np.log(np.maximum(gap, 0.02 * np.abs(self.limit_mm)))
+        weights = _WEIGHTS / _WEIGHTS.sum()
+        mean = weights @ log_gap
+        spread = weights @ (log_gap - mean) ** 2 + self.piece_sd**2 + self.future_sd**2
+        object.__setattr__(self, "_log_gap", mean)
+        object.__setattr__(self, "_spread", np.sqrt(np.maximum(spread, 1e-12)))
+        object.__setattr__(self, "_pace", np.exp(self.season_levels - self.level))
+
+    @property
+    def draws(self) -> int:
+        """Number of season paths."""
+        return len(self.level)
+
+    def left(self, pieces: Pieces, rng: np.random.Generator) -> Array:
+        """Return hours left [pieces, draws], given that each piece is in service."""
+        row, draw = _grid(len(pieces), self.draws)
+        run, center, spread = self._state(pieces, row, draw)
+        reach = ndtr(-_score(run, center, spread)) * (1.0 - rng.random(len(row)))
+        left = np.maximum(np.exp(center - spread * ndtri(reach)) - run, 0.0)
+        return self._with_own(left, pieces, row, draw).reshape(len(pieces), self.draws)
+
+    def new(self, machine: IntArray, draw: IntArray, rng: np.random.Generator) -> Array:
+        """Return the life of new pieces, one a (machine, draw) pair."""
+        log_life = self._center(machine, draw) + self._own("_spread")[draw] * (
+            rng.standard_normal(len(draw))
+        )
+        return np.exp(log_life)
+
+    def survival(self, pieces: Pieces, ahead: Array) -> Array:
+        """Return the chance [pieces, draws] to last `ahead` [pieces] more hours."""
+        row, draw = _grid(len(pieces), self.draws)
+        return self.chance(pieces, row, draw, ahead[row]).reshape(len(pieces), self.draws)
+
+    def hazard(self, machine: int, age: Array) -> Array:
+        """Return the cumulative hazard of a new piece [ages, draws]."""
+        from scipy.special import log_ndtr
+
+        draw = np.arange(self.draws)
+        center = self._center(np.full(self.draws, machine), draw)
+        with np.errstate(divide="ignore"):
+            hazard: Array = -log_ndtr((center - np.log(age[:, None])) / self._own("_spread"))
+        return hazard
+
+    def chance(self, pieces: Pieces, row: IntArray, draw: IntArray, ahead: Array) -> Array:
+        """Return the chance to last `ahead` more hours, one a (row, draw) pair.
+
+        For a piece with readings it is 1 or 0: its path of that draw lasts, or does not.
+        """
+        run, center, spread = self._state(pieces, row, draw)
+        lasts = ndtr(-_score(run + ahead, center, spread)) / ndtr(-_score(run, center, spread))
+        own = pieces.own[row]
+        if self.own_left is not None and np.any(own >= 0):
+            lasts = np.where(own >= 0, self.own_left[own, draw] > ahead, lasts)
+        return np.minimum(lasts, 1.0)
+
+    def ending(
+        self,
+        pieces: Pieces,
+        row: IntArray,
+        draw: IntArray,
+        ahead: Array,
+        rng: np.random.Generator,
+    ) -> Array:
+        """Return hours left, one a (row, draw) pair, given that the piece ends within `ahead`."""
+        run, center, spread = self._state(pieces, row, draw)
+        high = ndtr(-_score(run, center, spread))
+        low = ndtr(-_score(run + ahead, center, spread))
+        reach = low + (high - low) * (1.0 - rng.random(len(row)))
+        left = np.exp(center - spread * ndtri(reach)) - run
+        left = self._with_own(left, pieces, row, draw)
+        return np.clip(left, 0.0, ahead)
+
+    def _own(self, name: str) -> Array:
+        value: Array = getattr(self, name)
+        return value
+
+    def _center(self, machine: IntArray, draw: IntArray) -> Array:
+        """Return the mean log life at the coming season's level."""
+        center: Array = (
+            self._own("_log_gap")[draw] - self.level[draw] - self.machine_effect[machine, draw]
+        )
+        return center
+
+    def _state(self, pieces: Pieces, row: IntArray, draw: IntArray) -> tuple[Array, Array, Array]:
+        """Return hours run (at the coming season's level), mean and spread of log life."""
+        run = np.zeros(len(row))
+        for season, pace in enumerate(self._own("_pace")):
+            run += pieces.ran[row, season] * pace[draw]
+        return run, self._center(pieces.machine[row], draw), self._own("_spread")[draw]
+
+    def _with_own(self, left: Array, pieces: Pieces, row: IntArray, draw: IntArray) -> Array:
+        """Return hours left, taken from its own paths where a piece has readings."""
+        own = pieces.own[row]
+        if self.own_left is None or not np.any(own >= 0):
+            return left
+        return np.where(own >= 0, self.own_left[own, draw], left)
+
+
+@dataclass(frozen=True, eq=False)
+class Earliest:
+    """The first of several ends: worn to the limit, broken, ...; independent in each draw.
+
+    Parameters
+    ----------
+    laws
+        One a way to end; all with the same draws.
+    """
+
+    laws: tuple[LifeDraws, ...]
+
+    def __post_init__(self) -> None:
+        if len({law.draws for law in self.laws}) != 1:
+            raise ValueError("the laws of one part type should have the same number of draws")
+
+    @property
+    def draws(self) -> int:
+        """Number of season paths."""
+        return self.laws[0].draws
+
+    def left(self, pieces: Pieces, rng: np.random.Generator) -> Array:
+        """Return hours left [pieces, draws], given that each piece is in service."""
+        return _over(np.minimum, [law.left(pieces, rng) for law in self.laws])
+
+    def new(self, machine: IntArray, draw: IntArray, rng: np.random.Generator) -> Array:
+        """Return the life of new pieces, one a (machine, draw) pair."""
+        return _over(np.minimum, [law.new(machine, draw, rng) for law in self.laws])
+
+    def survival(self, pieces: Pieces, ahead: Array) -> Array:
+        """Return the chance [pieces, draws] to last `ahead` [pieces] more hours."""
+        return _over(np.multiply, [law.survival(pieces, ahead) for law in self.laws])
+
+    def hazard(self, machine: int, age: Array) -> Array:
+        """Return the cumulative hazard of a new piece [ages, draws]."""
+        return _over(np.add, [law.hazard(machine, age) for law in self.laws])
+
+    def chance(self, pieces: Pieces, row: IntArray, draw: IntArray, ahead: Array) -> Array:
+        """Return the chance to last `ahead` more hours, one a (row, draw) pair."""
+        return _over(np.multiply, [law.chance(pieces, row, draw, ahead) for law in self.laws])
+
+    def ending(
+        self,
+        pieces: Pieces,
+        row: IntArray,
+        draw: IntArray,
+        ahead: Array,
+        rng: np.random.Generator,
+    ) -> Array:
+        """Return hours left, one a (row, draw) pair, given that the piece ends within `ahead`.
+
+        Law by law it is drawn whether this way ends the piece within `ahead`, given that some way
+        does and none before it did; then when.
+        """
+        lasts = [law.chance(pieces, row, draw, ahead) for law in self.laws]
+        left = np.full(len(row), np.inf)
+        for number, law in enumerate(self.laws):
+            later = _over(np.multiply, [*lasts[number + 1 :], np.ones(len(row))])
+            some = 1.0 - lasts[number] * later  # chance that this or a later way ends it
+            with np.errstate(divide="ignore", invalid="ignore"):
+                given_some = np.nan_to_num((1.0 - lasts[number]) / some, nan=1.0)
+            needed = np.isinf(left)
+            ends = rng.random(len(row)) < np.where(needed, given_some, 1.0 - lasts[number])
+            at = np.flatnonzero(ends)
+            found = law.ending(pieces, row[at], draw[at], ahead[at], rng)
+            left[at] = np.minimum(left[at], found)
+        first: Array = np.minimum(left, ahead)
+        return first
+
+
+def _over(join: Callable[[Array, Array], Array], parts: list[Array]) -> Array:
+    whole = parts[0]
+    for part in parts[1:]:
+        whole = join(whole, part)
+    return whole
+
+
+def _grid(pieces: int, draws: int) -> tuple[IntArray, IntArray]:
+    """Return every (row, draw) pair, row by row."""
+    return np.repeat(np.arange(pieces), draws), np.tile(np.arange(draws), pieces)
+
+
+def _score(hours: Array, center: Array, spread: Array) -> Array:
+    """Return the normal score of an age, -inf at 0."""
+    with np.errstate(divide="ignore"):
+        score: Array = (np.log(hours) - center) / spread
+    return np.minimum(score, _LONG_OVERDUE)
