@@ -1,0 +1,2 @@
+-- The gate's only row.
+INSERT INTO gate (seq) VALUES (0)

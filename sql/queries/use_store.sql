@@ -1,0 +1,2 @@
+-- Makes the store's tables plain names.
+USE store
