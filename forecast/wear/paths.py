@@ -1,0 +1,240 @@
+"""Pieces with readings of their own: hours left to the limit, and the path ahead.
+
+A piece's log rate is shrunk to its machine and type as far as its readings allow; its offset is
+drawn given that rate and its readings (an offset from the population beside a rate from own
+readings would be wrong). The past counts at the levels of the seasons it ran in, the future at the
+forecast's level, with an allowance for a change of rate that no reading shows yet.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from forecast.wear.offsets import Assumption
+from forecast.wear.reml import TwoLevel, matched_site
+from forecast.wear.seasons import LOG_HOURS, RateDraws
+from forecast.wear.sums import CellSums
+
+Array = npt.NDArray[np.float64]
+IntArray = npt.NDArray[np.int64]
+
+FUTURE_SD: Final = 0.10
+"""Assumed where last readings can't tell how much a piece's rate still changes."""
+
+LEAST_LAST_READINGS: Final = 30
+"""Pieces with an earlier reading that an estimate of the change needs."""
+
+
+@dataclass(frozen=True, eq=False)
+class OwnReadings:
+    """The fit of pieces with readings: their sums, and what the fit made of them.
+
+    Attributes
+    ----------
+    sums
+        Of the readings, by season.
+    fit
+        The two-level fit of these sums.
+    gauge_sd, offset, offset_sd
+        That the fit was made with, mm.
+    """
+
+    sums: CellSums
+    fit: TwoLevel
+    gauge_sd: float
+    offset: float
+    offset_sd: float
+
+
+def piece_draws(
+    own: OwnReadings, rates: RateDraws, rows: IntArray, rng: np.random.Generator
+) -> tuple[Array, Array]:
+    """Draw (log rate of a piece less the season's level, its offset in mm) [pieces, draws each].
+
+    Given the levels and the machine effects of each draw: the same machine is fast for all its
+    pieces at once.
+    """
+    fit = own.fit
+    seasons = _positions(own.sums.seasons, rates.seasons, "season")
+    machine_names = [own.sums.machines[m] for m in own.sums.machine[rows]]
+    machines = _positions(machine_names, rates.machines, "machine")
+    moved = rates.season_levels[seasons] + LOG_HOURS - fit.level[:, None]
+    effect = rates.machine_effect[machines]
+    piece_variance = fit.piece_sd**2
+    told = piece_variance * fit.site_precision[rows]
+    weight = (told / (1.0 + told))[:, None]
+    said = fit.site_mean[rows][:, None] - fit.share[rows] @ moved
+    noise = rng.standard_normal((rows.size, rates.draws))
+    log_rate = effect + weight * (said - effect) + np.sqrt(piece_variance * (1 - weight)) * noise
+    return log_rate, _offset_draws(own, rates.season_levels[seasons], rows, log_rate, rng)
+
+
+def _offset_draws(
+    own: OwnReadings, levels: Array, rows: IntArray, log_rate: Array, rng: np.random.Generator
+) -> Array:
+    """Draw the offset of each piece given its rate and its readings [pieces, draws]."""
+    noise = rng.standard_normal(log_rate.shape)
+    if own.offset_sd <= 0:
+        return np.full(log_rate.shape, own.offset)
+    sums = own.sums
+    worn = np.exp(log_rate) * (sums.x[rows] @ np.exp(levels + LOG_HOURS))
+    gauge_variance, between = own.gauge_sd**2, own.offset_sd**2
+    variance = (1.0 / (sums.n[rows] / gauge_variance + 1.0 / between))[:, None]
+    mean = variance * ((sums.y[rows][:, None] - worn) / gauge_variance + own.offset / between)
+    return mean + np.sqrt(variance) * noise
+
+
+def depth_now(log_rate: Array, offset: Array, rates: RateDraws, ran: Array) -> Array:
+    """Return the wear depth after the hours run so far, mm [pieces, draws].
+
+    Parameters
+    ----------
+    log_rate, offset
+        From :func:`piece_draws`.
+    ran
+        Hours run in each season of ``rates.seasons`` [pieces, seasons].
+    """
+    if ran.shape != (log_rate.shape[0], len(rates.seasons)):
+        raise ValueError(
+            f"ran should be [{log_rate.shape[0]} pieces, {len(rates.seasons)} seasons], "
+            f"got {ran.shape}"
+        )
+    return offset + np.exp(log_rate) * (ran @ np.exp(rates.season_levels))
+
+
+def hours_left(
+    own: OwnReadings,
+    rates: RateDraws,
+    rows: IntArray,
+    ran: Array,
+    limit_mm: Array,
+    rng: np.random.Generator,
+) -> Array:
+    """Draw the hours each piece still runs to the limit at the forecast's level [pieces, draws].
+
+    0 where it is at the limit already. ``limit_mm`` [draws].
+    """
+    log_rate, offset = piece_draws(own, rates, rows, rng)
+    depth = depth_now(log_rate, offset, rates, ran)
+    change = rates.future_sd * rng.standard_normal(log_rate.shape)
+    return np.maximum(limit_mm - depth, 0.0) / np.exp(rates.level + log_rate + change)
+
+
+def depths_ahead(
+    own: OwnReadings,
+    rates: RateDraws,
+    row: int,
+    ran: Array,
+    ahead_hours: Array,
+    rng: np.random.Generator,
+) -> Array:
+    """Draw the depth of one piece after further hours, mm [ahead, draws]."""
+    rows = np.array([row], dtype=np.int64)
+    log_rate, offset = piece_draws(own, rates, rows, rng)
+    depth = depth_now(log_rate, offset, rates, ran[None, :])
+    change = rates.future_sd * rng.standard_normal(log_rate.shape)
+    rate = np.exp(rates.level + log_rate + change)
+    return depth + ahead_hours[:, None] * rate
+
+
+def future_change(own: OwnReadings) -> tuple[float, tuple[Assumption, ...]]:
+    """Estimate how much a piece's rate still changes from last readings one step ahead.
+
+    Each last reading is predicted from the piece's earlier ones; what its error has beyond offset,
+    gauge and the uncertain rate is (rate x step)2 times the variance sought (weighted moment).
+    Pieces that ran in one season count: only their hours at the last reading are in the sums.
+    The hours at the reading before it are known with two readings, else taken as evenly spaced.
+    """
+    steps = _last_steps(own)
+    if steps is None:
+        why = f"fewer than {LEAST_LAST_READINGS} pieces with an earlier reading in the same season"
+        return FUTURE_SD, (Assumption("future change of rate (sd)", f"{FUTURE_SD:g}", why),)
+    squared_error, known_variance, worn_squared = steps
+    found = 0.0
+    for _ in range(20):
+        total = known_variance + found * worn_squared
+        weight = worn_squared / total**2
+        excess = squared_error - known_variance
+        found = max(float((weight * excess).sum() / (weight * worn_squared).sum()), 0.0)
+    return float(np.sqrt(found)), ()
+
+
+def _last_steps(own: OwnReadings) -> tuple[Array, Array, Array] | None:
+    """Return (squared error, its variance without a change, (rate x step)2) of last readings."""
+    sums, fit = own.sums, own.fit
+    one_season = (sums.x > 0).sum(axis=1) == 1
+    usable = one_season & (sums.n >= 2) & np.isfinite(sums.last_hours) & np.isfinite(sums.last_mm)
+    rows = np.flatnonzero(usable)
+    if rows.size < LEAST_LAST_READINGS:
+        return None
+    season = np.argmax(sums.x[rows], axis=1)
+    at = np.arange(rows.size)
+    age, wear, n = sums.last_hours[rows], sums.last_mm[rows], sums.n[rows] - 1.0
+    x = sums.x[rows, season] - age
+    y = sums.y[rows] - wear
+    xx = sums.xx[rows, season, season] - age**2
+    xy = sums.xy[rows, season] - age * wear
+    step = age - _before(n, x, xx)
+    worth = (x > 0) & (step > 0)
+    level = fit.level[season] + fit.machine_mean[sums.machine[rows]]
+    earlier = _Earlier(n[worth], x[worth], y[worth], xx[worth], xy[worth], level[worth])
+    if int(worth.sum()) < LEAST_LAST_READINGS:
+        return None
+    machine_variance = fit.machine_variance[sums.machine[rows]][at[worth]]
+    return _one_step(own, earlier, age[worth], wear[worth], step[worth], machine_variance)
+
+
+@dataclass(frozen=True, eq=False)
+class _Earlier:
+    """Sums without the last reading, and the log rate of the piece's machine in its season."""
+
+    n: Array
+    x: Array
+    y: Array
+    xx: Array
+    xy: Array
+    level: Array
+
+
+def _before(n: Array, x: Array, xx: Array) -> Array:
+    """Return the hours at the reading before the last, evenly spaced readings supposed."""
+    mean = x / n
+    spread = np.sqrt(np.maximum(xx / n - mean**2, 0.0))
+    return mean + spread * np.sqrt(3.0 * np.maximum(n - 1.0, 0.0) / (n + 1.0))
+
+
+def _one_step(
+    own: OwnReadings, earlier: _Earlier, age: Array, wear: Array, step: Array, level_variance: Array
+) -> tuple[Array, Array, Array]:
+    """Predict last readings from earlier ones; see :func:`future_change`."""
+    gauge, between = own.gauge_sd**2, own.offset_sd**2
+    shrink = between / (gauge + earlier.n * between)
+    beyond = earlier.y - earlier.n * own.offset
+    linear = (earlier.xy - own.offset * earlier.x - shrink * earlier.x * beyond) / gauge
+    curved = (earlier.xx - shrink * earlier.x**2) / gauge
+    rate = np.exp(earlier.level)
+    prior = own.fit.piece_sd**2 + float(np.mean(level_variance))
+    precision, pulled = matched_site(
+        linear * rate, curved * rate**2, np.zeros(rate.size), prior
+    )
+    variance = 1.0 / (precision + 1.0 / prior)
+    rate = rate * np.exp(variance * pulled)
+    offset = own.offset + shrink * (beyond - rate * earlier.x)
+    offset_variance = between * gauge / (gauge + earlier.n * between)
+    slope = age - shrink * earlier.x
+    error = wear - offset - rate * age
+    known = offset_variance + gauge + variance * (rate * slope) ** 2
+    return error**2, known, (rate * step) ** 2
+
+
+def _positions(wanted: list[str] | tuple[str, ...], names: tuple[str, ...], kind: str) -> IntArray:
+    """Return where the wanted names stand among the rows of the draws."""
+    row = {name: at for at, name in enumerate(names)}
+    missing = sorted({name for name in wanted if name not in row})
+    if missing:
+        raise ValueError(f"the rate draws lack the {kind}(s) {', '.join(missing[:5])}")
+    return np.array([row[name] for name in wanted], dtype=np.int64)

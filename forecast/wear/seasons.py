@@ -1,0 +1,289 @@
+"""Seasons differ: the spread of their levels, and draws of the levels and of machines.
+
+The two-level fit gives a level of the log rate for each season read, with a covariance. Levels
+are N(mu, spread2) over seasons. The spread has the prior half-normal(0.15) at *any* number of
+seasons: from one season nothing is known of it and the coming season's band is wide because of
+that; from three equal seasons on the band collapses by itself. Only differences between seasons
+inform the spread: what all levels share (the machines) cancels and stays in mu.
+
+Everything is drawn jointly: a path that has a high level last season has lower machine effects,
+and the coming season's level about the mu that belongs to it.
+"""
+
+from __future__ import annotations
+
+import zlib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+Array = npt.NDArray[np.float64]
+
+PRIOR_SCALE: Final = 0.15
+"""Scale of the half-normal prior of the season spread (median .10, 95 % under .29)."""
+
+SURELY_MACHINES: Final = 15
+"""From so many machines on their sd counts as known; with fewer it is drawn."""
+
+LOG_HOURS: Final = float(np.log(1000.0))
+"""Log rates are per 1000 h inside and per hour outside."""
+
+
+@dataclass(frozen=True, eq=False)
+class FleetModel:
+    """What is known of levels and machines, however it was estimated; log(mm per 1000 h).
+
+    Attributes
+    ----------
+    seasons
+        The seasons read, oldest first.
+    level, covariance
+        Their levels [seasons], [seasons, seasons].
+    machines
+        The machines read.
+    machine_mean, machine_variance
+        Given the levels [machines].
+    machine_slope
+        Change of a machine's mean with a level [machines, seasons].
+    machine_sd, piece_sd
+        Of the log rate.
+    spread
+        Posterior of the season spread.
+    """
+
+    seasons: tuple[str, ...]
+    level: Array
+    covariance: Array
+    machines: tuple[str, ...]
+    machine_mean: Array
+    machine_variance: Array
+    machine_slope: Array
+    machine_sd: float
+    piece_sd: float
+    spread: SpreadPosterior
+
+
+@dataclass(frozen=True, eq=False)
+class SpreadPosterior:
+    """Posterior of the season spread on a grid.
+
+    Attributes
+    ----------
+    grid, weight
+        Spreads, and their chances (they sum to 1).
+    prior
+        In words, to be printed beside it.
+    """
+
+    grid: Array
+    weight: Array
+    prior: str
+
+    def quantile(self, share: float) -> float:
+        """Return the spread below which `share` of the posterior lies."""
+        return float(np.interp(share, np.cumsum(self.weight), self.grid))
+
+
+@dataclass(frozen=True, eq=False)
+class RateDraws:
+    """Joint draws of everything that moves wear rates; log rates in log(mm/h).
+
+    Attributes
+    ----------
+    level
+        Of the season to forecast [draws].
+    season_levels
+        Of the seasons named in ``seasons`` [seasons, draws].
+    machine_effect
+        Log rate of the machines named in ``machines`` less the level [machines, draws].
+    piece_sd
+        Of a piece's log rate about its machine's.
+    offset, offset_sd
+        Bedding-in of new pieces, mm.
+    future_sd
+        Change of a piece's rate still to come, sd of its log.
+    seasons, machines
+        What the rows are.
+    """
+
+    level: Array
+    season_levels: Array
+    machine_effect: Array
+    piece_sd: float
+    offset: float
+    offset_sd: float
+    future_sd: float
+    seasons: tuple[str, ...]
+    machines: tuple[str, ...]
+
+    @property
+    def draws(self) -> int:
+        """How many paths there are."""
+        return int(self.level.size)
+
+
+def spread_posterior(
+    level: Array, covariance: Array, stated: float | None = None, scale: float = PRIOR_SCALE
+) -> SpreadPosterior:
+    """Return the posterior of the season spread, mu integrated out with a flat prior.
+
+    Parameters
+    ----------
+    level, covariance
+        Of the seasons read.
+    stated
+        A spread the plan states; the posterior is then that number.
+    scale
+        Of the half-normal prior.
+    """
+    if stated is not None:
+        if not (np.isfinite(stated) and stated >= 0):
+            raise ValueError(f"season_spread should be 0 or more, got {stated}")
+        one = np.array([max(float(stated), 1e-6)])
+        return SpreadPosterior(one, np.ones(1), f"{stated:g} (stated)")
+    grid = np.concatenate([[1e-6], np.geomspace(0.004, 1.0, 80)])
+    log_weight = np.array([_log_likelihood(level, covariance, spread) for spread in grid])
+    log_weight -= 0.5 * (grid / scale) ** 2
+    # The grid is uneven: without its step as a weight it would be a prior of its own.
+    edges = np.concatenate([[0.0], (grid[1:] + grid[:-1]) / 2.0, grid[-1:]])
+    weight = np.exp(log_weight - log_weight.max()) * np.diff(edges)
+    return SpreadPosterior(grid, weight / weight.sum(), f"half-normal({scale:g})")
+
+
+def _log_likelihood(level: Array, covariance: Array, spread: float) -> float:
+    """Return the restricted log likelihood of one spread."""
+    root = np.linalg.cholesky(covariance + spread**2 * np.eye(level.size))
+    ones = np.linalg.solve(root, np.ones(level.size))
+    scaled = np.linalg.solve(root, level)
+    known = float(ones @ ones)
+    left = scaled - (ones @ scaled) / known * ones
+    return float(-np.log(np.diag(root)).sum() - 0.5 * np.log(known) - 0.5 * left @ left)
+
+
+def levels_read(model: FleetModel) -> tuple[Array, Array]:
+    """Return the levels of the seasons read [seasons] and their covariance [seasons, seasons].
+
+    They are shrunk to each other as far as the posterior of the spread says; the covariance
+    includes that the spread is uncertain.
+    """
+    count = model.level.size
+    centre, second = np.zeros(count), np.zeros((count, count))
+    for spread, weight in zip(model.spread.grid, model.spread.weight, strict=True):
+        mean, covariance = _levels_given(model, float(spread))
+        centre += weight * mean
+        second += weight * (covariance + np.outer(mean, mean))
+    return centre, second - np.outer(centre, centre)
+
+
+def _levels_given(model: FleetModel, spread: float) -> tuple[Array, Array]:
+    """Return mean and covariance of the levels at one spread, mu integrated out."""
+    inverse = np.linalg.inv(model.covariance + spread**2 * np.eye(model.level.size))
+    known = inverse.sum()
+    mu = inverse.sum(axis=0) @ model.level / known
+    mean = mu + spread**2 * inverse @ (model.level - mu)
+    from_mu = 1.0 - spread**2 * inverse.sum(axis=1)
+    covariance = spread**2 * np.eye(mean.size) - spread**4 * inverse
+    return mean, covariance + np.outer(from_mu, from_mu) / known
+
+
+def draw_levels(
+    model: FleetModel, n: int, rng: np.random.Generator
+) -> tuple[Array, Array, Array]:
+    """Draw (spread [n], mu [n], levels of the seasons read [seasons, n]) jointly."""
+    count = model.level.size
+    cumulated = np.cumsum(model.spread.weight)
+    even = (np.arange(n) + rng.random(n)) / n
+    picked = np.minimum(np.searchsorted(cumulated, even), cumulated.size - 1)
+    picked = rng.permutation(picked)
+    for_mu, for_levels = rng.standard_normal(n), rng.standard_normal((n, count))
+    mu, levels = np.empty(n), np.empty((count, n))
+    for at in np.unique(picked):
+        rows = np.flatnonzero(picked == at)
+        variance = float(model.spread.grid[at]) ** 2
+        inverse = np.linalg.inv(model.covariance + variance * np.eye(count))
+        known = inverse.sum()
+        mu[rows] = inverse.sum(axis=0) @ model.level / known + for_mu[rows] / np.sqrt(known)
+        off = model.level[:, None] - mu[rows]
+        covariance = variance * np.eye(count) - variance**2 * inverse
+        root = np.linalg.cholesky(covariance + 1e-14 * np.eye(count))
+        levels[:, rows] = mu[rows] + variance * inverse @ off + root @ for_levels[rows].T
+    return model.spread.grid[picked], mu, levels
+
+
+def draw_rates(
+    model: FleetModel,
+    n: int,
+    rng: np.random.Generator,
+    *,
+    machines: Sequence[str],
+    seasons: Sequence[str],
+    running: str | None,
+) -> tuple[Array, Array, Array]:
+    """Draw (level [n], season levels [seasons, n], machine effects [machines, n]), log(mm/h).
+
+    Parameters
+    ----------
+    machines, seasons
+        Whose effects and levels are wanted; those without readings are drawn from the population.
+    running
+        The season whose level is the one to forecast; None: the coming season has a new one.
+
+    Raises
+    ------
+    ValueError
+        If ``running`` is not among ``seasons``.
+    """
+    if running is not None and running not in seasons:
+        raise ValueError(f"the running season {running!r} is not among {', '.join(seasons)}")
+    base = int(rng.integers(2**63))
+    spread, mu, levels = draw_levels(model, n, rng)
+    read = {name: levels[k] for k, name in enumerate(model.seasons)}
+
+    def level_of(name: str) -> Array:
+        if name in read:
+            return read[name]
+        return mu + spread * _stream(base, "season", name).standard_normal(n)
+
+    past = np.stack([level_of(name) for name in seasons]) if len(seasons) else np.empty((0, n))
+    coming = level_of(running) if running is not None else level_of("")
+    effects = _machine_draws(model, levels, machines, n, base)
+    return coming - LOG_HOURS, past - LOG_HOURS, effects
+
+
+def _machine_draws(
+    model: FleetModel, levels: Array, machines: Sequence[str], n: int, base: int
+) -> Array:
+    """Draw machine effects [machines, n] that belong to the drawn levels [seasons, n]."""
+    sd = _machine_sds(model, n, base)
+    moved = levels - model.level[:, None]
+    row = {name: at for at, name in enumerate(model.machines)}
+    effects = np.empty((len(machines), n))
+    for at, name in enumerate(machines):
+        noise = _stream(base, "machine", name).standard_normal(n)
+        if name not in row:
+            effects[at] = sd * noise
+            continue
+        known = row[name]
+        variance = model.machine_variance[known]
+        information = max(1.0 / variance - 1.0 / model.machine_sd**2, 0.0)
+        own_sd = 1.0 / np.sqrt(information + 1.0 / sd**2)
+        mean = model.machine_mean[known] + model.machine_slope[known] @ moved
+        effects[at] = mean + own_sd * noise
+    return effects
+
+
+def _machine_sds(model: FleetModel, n: int, base: int) -> Array:
+    """Draw the sd between machines [n]: it counts as known from 15 machines on."""
+    free = len(model.machines) - 1
+    if len(model.machines) >= SURELY_MACHINES or free < 2:
+        return np.full(n, model.machine_sd)
+    draws = _stream(base, "machine sd", "").chisquare(free, n)
+    return np.asarray(model.machine_sd * np.sqrt(free / draws))
+
+
+def _stream(base: int, kind: str, name: str) -> np.random.Generator:
+    """Return random numbers of its own for a name, so that one more name shifts no other's."""
+    return np.random.default_rng([base, zlib.crc32(f"{kind}/{name}".encode())])
