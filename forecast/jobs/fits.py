@@ -10,7 +10,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-import numpy as np
 import pandas as pd
 
 from forecast.jobs.modes import (
@@ -23,7 +22,7 @@ from forecast.jobs.modes import (
     shape_prior,
 )
 from forecast.life.counts import CountFit
-from forecast.planning.demand import seed_of
+from forecast.planning.seeds import generator
 from forecast.records.season import EXHIBITS, RESULTS
 from forecast.records.snapshot import Snapshot
 from forecast.wear.rates import WearFit, fit_wear_sums
@@ -94,7 +93,7 @@ def fit_all(snapshot: Snapshot, *, season_spread: float | None = None, seed: int
         worn_by_wear = any(key[0] == name and usable(fit) for key, fit in wear_fits.items())
         counts = snapshot.counts[snapshot.counts["part_type"] == name]
         lives = snapshot.lives[snapshot.lives["part_type"] == name]
-        rng = np.random.default_rng(seed_of(seed, "life", name))
+        rng = generator(seed, "life", name)
         if len(counts):
             mode_fits[name] = fit_count_modes(
                 name, counts, worn_by_wear, prior, rng, count_fits, book
@@ -160,11 +159,13 @@ def _fit_wear(snapshot: Snapshot, spread: float | None, book: Book) -> dict[Key,
                 "state": fit.state,
             }
         )
+        for thing in fit.assumed:
+            book.assume(f"{name}: {thing.what}", thing.value, thing.why, "stands behind its rates")
         if not usable(fit):
             book.assume(
                 f"{name}: wear",
                 "no rate",
-                fit.said or "its readings don't tell a rate",
+                "its readings show no wear",
                 "forecast from failures and change-outs alone",
             )
             continue
@@ -175,8 +176,6 @@ def _fit_wear(snapshot: Snapshot, spread: float | None, book: Book) -> dict[Key,
             fit.season_prior,
             "widens the coming season's demand; state season_spread to override",
         )
-        if fit.said:
-            book.assume(f"{name}: readings", fit.state, fit.said, "the rate leans on what is left")
     return fits
 
 

@@ -15,10 +15,11 @@ import pandas as pd
 
 from forecast.jobs.fits import Fits, usable
 from forecast.jobs.modes import Key, ModeFit
-from forecast.planning.demand import seed_of
 from forecast.planning.draws import Earliest, LifeDraws, WearDraws, WeibullDraws
+from forecast.planning.seeds import generator
 from forecast.records.snapshot import Snapshot
-from forecast.wear.rates import RateDraws, WearFit
+from forecast.wear.rates import WearFit
+from forecast.wear.seasons import RateDraws
 
 Array = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
@@ -278,7 +279,7 @@ def _age_grid(law: LifeDraws, machine: int) -> Array:
 
 
 def _rng(seed: int, key: Key, purpose: str) -> np.random.Generator:
-    return np.random.default_rng(seed_of(seed, key[0], key[1], purpose))
+    return generator(seed, key[0], key[1], purpose)
 
 
 def _say_left_out(
