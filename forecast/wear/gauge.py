@@ -101,7 +101,9 @@ def sums_of_squares(measurements: pd.DataFrame) -> Anova:
     missing = [name for name in ("part", "operator", "value") if name not in measurements.columns]
     if missing:
         raise ValueError(f"a gauge study needs the column(s) {', '.join(missing)}")
-    counts = measurements.groupby(["part", "operator"])["value"].count().unstack(fill_value=0)
+    if not np.isfinite(measurements["value"].to_numpy(dtype=np.float64)).all():
+        raise ValueError("every measurement of a gauge study should be a finite number")
+    counts = pd.crosstab(measurements["part"], measurements["operator"])
     parts, operators = counts.shape
     trials = int(counts.to_numpy().min())
     if not (counts.to_numpy() == trials).all():

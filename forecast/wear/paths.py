@@ -204,7 +204,8 @@ def _before(n: Array, x: Array, xx: Array) -> Array:
     """Return the hours at the reading before the last, evenly spaced readings supposed."""
     mean = x / n
     spread = np.sqrt(np.maximum(xx / n - mean**2, 0.0))
-    return mean + spread * np.sqrt(3.0 * np.maximum(n - 1.0, 0.0) / (n + 1.0))
+    reach = np.sqrt(3.0 * np.maximum(n - 1.0, 0.0) / (n + 1.0))
+    return np.asarray(mean + spread * reach, dtype=np.float64)
 
 
 def _one_step(
@@ -218,9 +219,7 @@ def _one_step(
     curved = (earlier.xx - shrink * earlier.x**2) / gauge
     rate = np.exp(earlier.level)
     prior = own.fit.piece_sd**2 + float(np.mean(level_variance))
-    precision, pulled = matched_site(
-        linear * rate, curved * rate**2, np.zeros(rate.size), prior
-    )
+    precision, pulled = matched_site(linear * rate, curved * rate**2, np.zeros(rate.size), prior)
     variance = 1.0 / (precision + 1.0 / prior)
     rate = rate * np.exp(variance * pulled)
     offset = own.offset + shrink * (beyond - rate * earlier.x)

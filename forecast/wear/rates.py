@@ -194,7 +194,7 @@ class WearFit:
         ahead_hours: Array,
         rng: np.random.Generator,
     ) -> pd.DataFrame:
-        """Return the depth of one piece after further hours: ``ahead``, ``median``, ``low``, ``high``.
+        """Return the depth of one piece ahead: ``ahead``, ``median``, ``low``, ``high``.
 
         Parameters
         ----------
@@ -429,9 +429,7 @@ def sds_assumed(told: tuple[bool, bool]) -> tuple[Assumption, ...]:
     return tuple(note for note, known in ((machine, told[0]), (piece, told[1])) if not known)
 
 
-def _settle(
-    sums: CellSums, stated: float | None
-) -> tuple[float, Offsets, tuple[Assumption, ...]]:
+def _settle(sums: CellSums, stated: float | None) -> tuple[float, Offsets, tuple[Assumption, ...]]:
     """Find gauge error and offset; where pieces span seasons, on their equivalent hours.
 
     Within one season a line does not care how fast the season wears. A piece that spans seasons

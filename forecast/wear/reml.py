@@ -254,18 +254,14 @@ def _sites(data: Prepared, now: Start, *, matched: bool) -> _Sites:
     pull = rate * data.linear - cross
     score = pull.sum(axis=1)
     if not matched:
-        return _Sites(
-            curved.sum(axis=0), pull.sum(axis=0), cross, information, score, information
-        )
+        return _Sites(curved.sum(axis=0), pull.sum(axis=0), cross, information, score, information)
     prior_mean = now.machine[data.machine] - now.piece
     prior_variance = float(np.exp(2.0 * now.log_sds[1]))
     precision, moved = matched_site(score + information, information, prior_mean, prior_variance)
     scale = precision / information
     pull = pull + cross * ((moved - score) / information)[:, None]
     gram = np.einsum("pab,p->ab", curved, scale)
-    return _Sites(
-        gram, pull.sum(axis=0), cross * scale[:, None], precision, moved, information
-    )
+    return _Sites(gram, pull.sum(axis=0), cross * scale[:, None], precision, moved, information)
 
 
 def _solve(sites: _Sites, data: Prepared, now: Start, log_sds: Array, common: float) -> _Step:
@@ -279,7 +275,7 @@ def _solve(sites: _Sites, data: Prepared, now: Start, log_sds: Array, common: fl
     kept = 1.0 + sites.precision * piece_variance
 
     def by_machine(weight: Array) -> Array:
-        return np.bincount(data.machine, weight, data.machines)
+        return np.bincount(data.machine, weight, data.machines).astype(np.float64)
 
     crossed = np.stack([by_machine(sites.cross[:, k] / kept) for k in range(seasons)], axis=1)
     known = by_machine(sites.precision / kept)
@@ -300,7 +296,13 @@ def _solve(sites: _Sites, data: Prepared, now: Start, log_sds: Array, common: fl
 
 
 def _with_sds(
-    sites: _Sites, data: Prepared, now: Start, common: float, told: tuple[bool, bool], *, coarse: bool
+    sites: _Sites,
+    data: Prepared,
+    now: Start,
+    common: float,
+    told: tuple[bool, bool],
+    *,
+    coarse: bool,
 ) -> Start:
     """Return the state with the sds that maximise the restricted likelihood, where told."""
     free = np.flatnonzero(told)
@@ -345,7 +347,7 @@ def _result(
     through_machine = own / piece_sd**2
     return TwoLevel(
         level=now.level,
-        covariance=np.linalg.inv(step.normal),
+        covariance=np.asarray(np.linalg.inv(step.normal), dtype=np.float64),
         machine_sd=float(machine_sd),
         piece_sd=float(piece_sd),
         machine_mean=now.machine,

@@ -189,9 +189,7 @@ def _levels_given(model: FleetModel, spread: float) -> tuple[Array, Array]:
     return mean, covariance + np.outer(from_mu, from_mu) / known
 
 
-def draw_levels(
-    model: FleetModel, n: int, rng: np.random.Generator
-) -> tuple[Array, Array, Array]:
+def draw_levels(model: FleetModel, n: int, rng: np.random.Generator) -> tuple[Array, Array, Array]:
     """Draw (spread [n], mu [n], levels of the seasons read [seasons, n]) jointly."""
     count = model.level.size
     cumulated = np.cumsum(model.spread.weight)
@@ -244,8 +242,9 @@ def draw_rates(
 
     def level_of(name: str) -> Array:
         if name in read:
-            return read[name]
-        return mu + spread * _stream(base, "season", name).standard_normal(n)
+            return np.asarray(read[name], dtype=np.float64)
+        fresh = _stream(base, "season", name).standard_normal(n)
+        return np.asarray(mu + spread * fresh, dtype=np.float64)
 
     past = np.stack([level_of(name) for name in seasons]) if len(seasons) else np.empty((0, n))
     coming = level_of(running) if running is not None else level_of("")

@@ -196,7 +196,7 @@ def cell_sums(wear: pd.DataFrame, cells: pd.DataFrame, seasons: Sequence[str]) -
     products = cells["sxx"].to_numpy(dtype=np.float64)[mine]
     xx[row, first, second] = products
     xx[row, second, first] = products
-    run = np.flatnonzero(x.sum(axis=0) > 0)
+    run = [k for k in range(len(seasons)) if x[:, k].sum() > 0]
     machine, machines = pd.factorize(wear["machine"].astype(str), sort=True)
     return CellSums(
         pieces=tuple(pieces),
@@ -221,9 +221,7 @@ def _numbers(frame: pd.DataFrame, name: str) -> Array:
     return frame[name].to_numpy(dtype=np.float64, na_value=np.nan)
 
 
-def _hours(
-    readings: pd.DataFrame, seasons: Sequence[str] | None
-) -> tuple[tuple[str, ...], Array]:
+def _hours(readings: pd.DataFrame, seasons: Sequence[str] | None) -> tuple[tuple[str, ...], Array]:
     """Return the seasons' names and the hours run in each [readings, seasons]."""
     columns = ["hours"] if seasons is None else list(seasons)
     needed = ["machine", "piece", "wear_mm", *columns]

@@ -1,0 +1,380 @@
+"""Samples without positions: some pieces of a set read at each visit, nobody knows which.
+
+No piece can be followed, but the moments of the visits tell the population:
+
+    mean of a visit              offset + ratio(machine) x wear(hours by season)
+    variance inside a visit      offset_sd2 + gauge_sd2 + wear2 x (exp(piece_sd2) - 1)
+
+Standard errors come from leaving one machine out at a time: readings of one machine share its
+rate, so they are no independent witnesses. Never take the sample's slot number for a position.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from forecast.wear.offsets import OFFSET_SD, Assumption, Offsets
+from forecast.wear.rates import PIECE_COLUMNS, WearFit, no_fit, sds_assumed, wear_fit
+from forecast.wear.reml import MACHINE_SD, PIECE_SD
+from forecast.wear.seasons import FleetModel, spread_posterior
+
+Array = npt.NDArray[np.float64]
+IntArray = npt.NDArray[np.int64]
+
+MOST_REPLACED: Final = 0.2
+"""A visit to a set of which more was replaced counts as a mix of ages and is left out."""
+
+LEAST_MACHINES: Final = 3
+"""With fewer the machines' sd and the jackknife have nothing to go by."""
+
+WEAR_RATIO: Final = 1.5
+"""Visits tell piece sd and offset sd apart only if their wear differs by this factor."""
+
+SURE_LEVEL: Final = 0.5
+"""A season whose log level has a larger standard error counts as not read."""
+
+
+@dataclass(frozen=True, eq=False)
+class _Visits:
+    """One row a visit: machine, readings, their mean and variance, hours by season (thousands)."""
+
+    machine: IntArray
+    n: Array
+    mean: Array
+    variance: Array
+    x: Array
+
+    def without(self, machine: int) -> _Visits:
+        keep = self.machine != machine
+        return _Visits(
+            self.machine[keep], self.n[keep], self.mean[keep], self.variance[keep], self.x[keep]
+        )
+
+
+@dataclass(frozen=True, eq=False)
+class _Moments:
+    """What the moments say; ``rate`` [seasons] is a mean over machines and pieces, mm/kh."""
+
+    offset: float
+    rate: Array
+    ratio: Array
+    ratio_variance: Array
+    machine_sd: float
+    piece_sd: float
+    offset_sd: float
+    told: tuple[bool, bool]
+    told_offset: bool
+
+
+def fit_samples(
+    samples: pd.DataFrame,
+    cells: pd.DataFrame,
+    seasons: Sequence[str],
+    *,
+    gauge_sd: float | None,
+    season_spread: float | None = None,
+) -> WearFit:
+    """Fit wear rates of one part type and duty group to samples without positions, by moments.
+
+    Parameters
+    ----------
+    samples, cells
+        As Snapshot's ``samples`` and ``sample_cells``. Visits with ``replaced_share`` above 0.2,
+        without readings or without known hours are left out; ``assumed`` says how many.
+    seasons
+        All seasons' names, oldest first.
+    gauge_sd
+        Sd of one reading, mm. None: it can't be told from samples; the offset's sd then contains
+        it, and ``assumed`` says so.
+    season_spread
+        As in :func:`forecast.wear.rates.fit_wear_sums`.
+
+    Returns
+    -------
+    WearFit
+        Its state is ``by_moments``, or ``few_readings``, or ``no_fit``; it has no pieces.
+    """
+    visits, machines, left_out = _visits(samples, cells, seasons)
+    readings = int(visits.n.sum())
+    design = _design(visits.x)
+    if design is None:
+        return no_fit(readings, readings, left_out)
+    names = tuple(seasons[k] for k in design.named)
+    gauge = 0.0 if gauge_sd is None or not np.isfinite(gauge_sd) else float(gauge_sd)
+    found = _moments(visits, len(machines), design, gauge)
+    if not (found.rate > 0).any():
+        return no_fit(readings, readings, left_out)
+    covariance, sure = _jackknife(visits, len(machines), design, gauge, found)
+    if not sure.any():
+        return no_fit(readings, readings, left_out)
+    model = _fleet_model(visits, design, found, covariance, sure, names, machines, season_spread)
+    few = len(machines) < LEAST_MACHINES
+    return wear_fit(
+        model,
+        state="few_readings" if few else "by_moments",
+        gauge_sd=gauge if gauge > 0 else float("nan"),
+        offset=Offsets(found.offset, found.offset_sd, 0.0),
+        future_sd=0.0,
+        pieces=pd.DataFrame(columns=list(PIECE_COLUMNS)),
+        on_machine=np.bincount(visits.machine, visits.n, len(machines)).astype(np.int64),
+        counts=(readings, readings),
+        assumed=left_out + _assumed(found, gauge, names, sure),
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class _Design:
+    """Which columns the visit means are regressed on.
+
+    ``gather`` [seasons, columns] joins the hours of seasons; ``named`` says which season's level
+    each column is.
+    """
+
+    gather: Array
+    named: tuple[int, ...]
+    offset: bool
+
+    def matrix(self, x: Array) -> Array:
+        hours = x @ self.gather
+        return np.column_stack([np.ones(len(x)), hours]) if self.offset else hours
+
+
+def _design(x: Array) -> _Design | None:
+    """Return the richest design that the visits can tell: seasons apart, else together."""
+    if not x.size or x.sum() <= 0:
+        return None
+    run = [k for k in range(x.shape[1]) if x[:, k].sum() > 0]
+    apart = np.eye(x.shape[1])[:, run]
+    together = np.ones((x.shape[1], 1))
+    most = (int(np.argmax(x.sum(axis=0))),)
+    choices = [
+        _Design(apart, tuple(run), True),
+        _Design(together, most, True),
+        _Design(apart, tuple(run), False),
+        _Design(together, most, False),
+    ]
+    for design in choices:
+        matrix = design.matrix(x)
+        scaled = matrix / np.linalg.norm(matrix, axis=0)
+        values = np.linalg.svd(scaled, compute_uv=False)
+        if len(x) > matrix.shape[1] and values[-1] > 0.02 * values[0]:
+            return design
+    return choices[-1]
+
+
+def _visits(
+    samples: pd.DataFrame, cells: pd.DataFrame, seasons: Sequence[str]
+) -> tuple[_Visits, tuple[str, ...], tuple[Assumption, ...]]:
+    """Return the visits that count, their machines' names, and what was left out."""
+    samples = samples.sort_values("visit", kind="stable")
+    row = pd.Index(samples["visit"]).get_indexer(pd.Index(cells["visit"]))
+    season = pd.Index(list(seasons)).get_indexer(pd.Index(cells["season"].astype(str)))
+    if (season < 0).any():
+        raise ValueError(f"samples of a season that is not among {', '.join(seasons)}")
+    x = np.zeros((len(samples), len(seasons)))
+    np.add.at(x, (row[row >= 0], season[row >= 0]), cells["x"].to_numpy(np.float64)[row >= 0])
+    n = samples["n"].to_numpy(np.float64, na_value=np.nan)
+    sy = samples["sy"].to_numpy(np.float64, na_value=np.nan)
+    syy = samples["syy"].to_numpy(np.float64, na_value=np.nan)
+    replaced = samples["replaced_share"].to_numpy(np.float64, na_value=np.nan)
+    age = samples["age"].to_numpy(np.float64, na_value=np.nan)
+    aged = (x.sum(axis=1) > 0) | (age == 0)
+    mixed = np.nan_to_num(replaced) > MOST_REPLACED
+    keep = (
+        (n >= 1) & np.isfinite(sy) & np.isfinite(syy) & aged & np.isfinite(x).all(axis=1) & ~mixed
+    )
+    codes, machines = pd.factorize(samples["machine"].astype(str)[keep], sort=True)
+    n, sy, syy = n[keep], sy[keep], syy[keep]
+    variance = np.maximum(syy - sy**2 / n, 0.0) / np.maximum(n - 1.0, 1.0)
+    visits = _Visits(np.asarray(codes, dtype=np.int64), n, sy / n, variance, x[keep])
+    notes = _left_out(len(samples), int(mixed.sum()), int((~keep & ~mixed).sum()))
+    return visits, tuple(map(str, machines)), notes
+
+
+def _left_out(visits: int, mixed: int, unknown: int) -> tuple[Assumption, ...]:
+    """Say how many visits were left out, and why."""
+    reasons = (
+        (mixed, f"more than {MOST_REPLACED:.0%} of the set had been replaced: mixed ages"),
+        (unknown, "no value, or the hours run are not known"),
+    )
+    return tuple(
+        Assumption("visits left out", f"{count} of {visits}", why)
+        for count, why in reasons
+        if count
+    )
+
+
+def _moments(visits: _Visits, machines: int, design: _Design, gauge_sd: float) -> _Moments:
+    """Equate means and variances of the visits to what the model lets expect."""
+    line = np.linalg.lstsq(design.matrix(visits.x), visits.mean, rcond=None)[0]
+    offset = float(line[0]) if design.offset else 0.0
+    rate = np.asarray(line[1:] if design.offset else line, dtype=np.float64)
+    worn = (visits.x @ design.gather) @ np.maximum(rate, 0.0)
+    ratio, ratio_variance, machine_sd = _machine_ratios(visits, machines, worn, offset)
+    told_machine = int(np.isfinite(ratio).sum()) >= LEAST_MACHINES
+    machine_sd = machine_sd if told_machine else MACHINE_SD
+    piece_sd, offset_sd = _inside(visits, worn, machine_sd, gauge_sd)
+    told_piece = piece_sd is not None
+    return _Moments(
+        offset=offset,
+        rate=rate,
+        ratio=ratio,
+        ratio_variance=ratio_variance,
+        machine_sd=machine_sd,
+        piece_sd=PIECE_SD if piece_sd is None else piece_sd,
+        offset_sd=offset_sd,
+        told=(told_machine, told_piece),
+        told_offset=design.offset,
+    )
+
+
+def _machine_ratios(
+    visits: _Visits, machines: int, worn: Array, offset: float
+) -> tuple[Array, Array, float]:
+    """Return each machine's rate as a ratio to the fleet's mean, its variance, and the sd.
+
+    NaN for machines that are not there (left out).
+    """
+
+    def by_machine(weight: Array) -> Array:
+        return np.bincount(visits.machine, weight, machines).astype(np.float64)
+
+    weight = by_machine(worn**2)
+    known = weight > 0
+    weight = np.where(known, weight, np.nan)
+    ratio = by_machine(worn * (visits.mean - offset)) / weight
+    noise = by_machine(worn**2 * visits.variance / visits.n) / weight**2
+    if known.sum() < 2:
+        return ratio, noise, MACHINE_SD
+    between = float(np.var(ratio[known], ddof=1) - noise[known].mean())
+    return ratio, noise, float(np.sqrt(np.log1p(max(between, 1e-6))))
+
+
+def _inside(
+    visits: _Visits, worn: Array, machine_sd: float, gauge_sd: float
+) -> tuple[float | None, float]:
+    """Return (piece sd or None, offset sd) from the variances inside visits."""
+    usable = visits.n >= 2
+    if usable.sum() < 3:
+        return None, OFFSET_SD
+    squares, variance, free = worn[usable] ** 2, visits.variance[usable], visits.n[usable] - 1.0
+    apart = np.sqrt(np.quantile(squares, 0.9)) >= WEAR_RATIO * np.sqrt(np.quantile(squares, 0.1))
+    if not apart:
+        by_pieces = float(squares.mean()) * np.expm1(PIECE_SD**2) * (1.0 + machine_sd**2)
+        left = float(np.average(variance, weights=free)) - gauge_sd**2 - by_pieces
+        return None, float(np.sqrt(max(left, 0.0)))
+    design = np.column_stack([np.ones(squares.size), squares])
+    expected = np.full(squares.size, float(np.average(variance, weights=free)))
+    for _ in range(3):
+        weight = free / expected**2
+        normal = design.T @ (weight[:, None] * design)
+        constant, growing = np.linalg.solve(normal, design.T @ (weight * variance))
+        expected = np.maximum(design @ [constant, growing], 0.1 * float(variance.mean()) + 1e-12)
+    piece_sd = float(np.sqrt(np.log1p(max(float(growing), 1e-8) / (1.0 + machine_sd**2))))
+    return piece_sd, float(np.sqrt(max(float(constant) - gauge_sd**2, 0.0)))
+
+
+def _jackknife(
+    visits: _Visits, machines: int, design: _Design, gauge_sd: float, found: _Moments
+) -> tuple[Array, npt.NDArray[np.bool_]]:
+    """Return the covariance of the levels by leaving machines out, and which are surely known."""
+    sure = found.rate > 0
+    if machines < LEAST_MACHINES:
+        return _by_scatter(visits, machines, design, found), sure
+    left_out = [
+        _moments(visits.without(machine), machines, design, gauge_sd) for machine in range(machines)
+    ]
+    rates = np.stack([moments.rate for moments in left_out])
+    sure &= (rates > 0).all(axis=0)
+    levels = np.stack(
+        [
+            np.log(np.where(sure, moments.rate, 1.0))
+            - (moments.machine_sd**2 + moments.piece_sd**2) / 2.0
+            for moments in left_out
+        ]
+    )
+    off = levels - levels.mean(axis=0)
+    covariance = (machines - 1) / machines * off.T @ off + 1e-8 * np.eye(sure.size)
+    sure &= np.sqrt(np.diag(covariance)) < SURE_LEVEL
+    return np.asarray(covariance, dtype=np.float64), sure
+
+
+def _by_scatter(visits: _Visits, machines: int, design: _Design, found: _Moments) -> Array:
+    """Return the levels' covariance from the scatter of visits and the assumed machine sd."""
+    matrix = design.matrix(visits.x)
+    line = np.concatenate([[found.offset], found.rate]) if design.offset else found.rate
+    free = max(len(matrix) - matrix.shape[1], 1)
+    variance = float(((visits.mean - matrix @ line) ** 2).sum()) / free
+    covariance = variance * np.linalg.pinv(matrix.T @ matrix)
+    if design.offset:
+        covariance = covariance[1:, 1:]
+    scale = np.maximum(np.abs(found.rate), 1e-9)
+    relative = covariance / np.outer(scale, scale) + found.machine_sd**2 / machines
+    return np.asarray(relative + 1e-8 * np.eye(scale.size), dtype=np.float64)
+
+
+def _fleet_model(
+    visits: _Visits,
+    design: _Design,
+    found: _Moments,
+    covariance: Array,
+    sure: npt.NDArray[np.bool_],
+    names: tuple[str, ...],
+    machines: tuple[str, ...],
+    season_spread: float | None,
+) -> FleetModel:
+    """Put the moments into the form that draws are made from; machines are shrunk to the fleet."""
+    kept = np.flatnonzero(sure)
+    level = np.log(found.rate[kept]) - (found.machine_sd**2 + found.piece_sd**2) / 2.0
+    covariance = covariance[np.ix_(kept, kept)]
+    prior = found.machine_sd**2
+    read = np.isfinite(found.ratio)
+    ratio = np.where(read, np.maximum(found.ratio, 0.05), 1.0)
+    noise = np.where(read, found.ratio_variance, np.inf) / ratio**2
+    weight = prior / (prior + np.maximum(noise, 1e-12))
+    worn = (visits.x @ design.gather) * np.maximum(found.rate, 0.0)
+    share = np.zeros((len(machines), kept.size))
+    total = worn.sum(axis=1)
+    below = np.bincount(visits.machine, total**2, len(machines))
+    for at, season in enumerate(kept):
+        above = np.bincount(visits.machine, total * worn[:, season], len(machines))
+        share[:, at] = above / np.where(below > 0, below, 1.0)
+    return FleetModel(
+        seasons=tuple(names[k] for k in kept),
+        level=level,
+        covariance=covariance,
+        machines=machines,
+        machine_mean=weight * (np.log(ratio) + np.where(read, prior / 2.0, 0.0)),
+        machine_variance=prior * (1.0 - weight) + 1e-12,
+        machine_slope=-weight[:, None] * share,
+        machine_sd=found.machine_sd,
+        piece_sd=found.piece_sd,
+        spread=spread_posterior(level, covariance, season_spread),
+    )
+
+
+def _assumed(
+    found: _Moments, gauge_sd: float, names: tuple[str, ...], sure: npt.NDArray[np.bool_]
+) -> tuple[Assumption, ...]:
+    """Say what the samples do not tell."""
+    notes = list(sds_assumed((found.told[0], True)))
+    if not found.told[1]:
+        why = "the samples are all of about one age: piece and offset sd can't be told apart"
+        notes.append(Assumption("piece sd", f"{PIECE_SD:g}", why))
+    if not found.told_offset:
+        why = "the samples are all of about one age: offset and rate can't be told apart"
+        notes.append(Assumption("offset", "0 mm", why))
+    if gauge_sd <= 0:
+        why = "no gauge_sd_mm in the part type: the offset's sd contains the gauge error"
+        notes.append(Assumption("gauge sd", "not known", why))
+    for name, known in zip(names, sure, strict=True):
+        if not known:
+            why = "its samples are too few or too early to tell"
+            notes.append(Assumption(f"level of season {name}", "from the other seasons", why))
+    return tuple(notes)
