@@ -1,1 +1,1 @@
-"""The figures of the report."""
+"""The figures of the report, each from one forecast."""

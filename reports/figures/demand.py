@@ -1,0 +1,225 @@
+"""What the season asks for, what one more lot buys, and the stops to expect."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+
+from forecast.records.season import SeasonForecast
+from reports import words
+from reports.figures import look
+
+if TYPE_CHECKING:
+    from plotly.graph_objects import Figure
+
+WEEK_MS = 7 * 24 * 3600 * 1000
+
+
+def demand_bands(forecast: SeasonForecast) -> tuple[look.Drawing, ...]:
+    """Draw the pieces asked for so far and by week, one figure a part type."""
+    weeks = forecast.results["demand"]
+    return tuple(
+        _demand(forecast, str(part), rows, n)
+        for n, (part, rows) in enumerate(weeks.groupby("part_type", sort=False))
+    )
+
+
+def _demand(forecast: SeasonForecast, part: str, rows: pd.DataFrame, n: int) -> look.Drawing:
+    as_of = forecast.stamp.as_of
+    days = [day for value in rows["week"] if (day := words.as_date(value))]
+    first = min([forecast.season_from, *days])
+    figure = look.base(320)
+    figure.update_layout(
+        yaxis={**look.GRID, "domain": [0.34, 1], "rangemode": "tozero", "nticks": 5},
+        yaxis2={**look.GRID, "domain": [0, 0.22], "rangemode": "tozero", "nticks": 3},
+        xaxis={**look.AXIS, "anchor": "y2"},
+        barmode="stack",
+        bargap=0.25,
+    )
+    look.calendar(figure, as_of, first, forecast.season_until)
+    total = rows[rows["kind"] == "total"]
+    said = _cumulative(figure, forecast, total)
+    _weekly(figure, rows)
+    look.label(
+        figure, 0, 0.22, "each week", xref="paper", yref="paper", yanchor="bottom",
+        font={"size": 12, "color": look.SOFT},
+    )  # fmt: skip
+    return look.drawing(figure, f"fig-demand-{n}", part, f"{part}: {said}")
+
+
+def _cumulative(figure: Figure, forecast: SeasonForecast, total: pd.DataFrame) -> str:
+    """Draw the running sum with its band; return what it says."""
+    start = max(forecast.stamp.as_of + timedelta(days=1), _first(total, forecast.season_from))
+    ends = [_week_end(value, forecast.season_until) for value in total["week"]]
+    x = [start.isoformat(), *ends]
+    middle = [0.0, *total["mean"].cumsum().round(2)]
+    low, high = ([0.0, *total[f"cumulative_{end}"].astype(float)] for end in ("low", "high"))
+    edge = {"color": look.EDGE, "width": 1, "dash": "4px,3px"}
+    figure.add_scatter(x=x, y=low, mode="lines", line=edge, hoverinfo="skip")
+    figure.add_scatter(
+        x=x, y=high, mode="lines", line=edge, fill="tonexty", fillcolor=look.BAND90,
+        hoverinfo="skip",
+    )  # fmt: skip
+    figure.add_scatter(
+        x=x,
+        y=middle,
+        mode="lines",
+        line={"color": look.BEET, "width": 2.5},
+        customdata=[[words.about(a), words.about(b)] for a, b in zip(low, high, strict=True)],
+        hovertemplate="by %{x|%-d %b}: %{y:,.0f} pieces<br>%{customdata[0]} to %{customdata[1]}"
+        "<extra></extra>",
+    )
+    _stock(figure, forecast, total)
+    points = [middle[-1], low[-1], high[-1]]
+    heights = look.apart(points, 0.085 * max(points[2], 1e-9))
+    texts = [f"{words.about(points[0])} expected", words.about(low[-1]), words.about(high[-1])]
+    for value, text, height in zip(points, texts, heights, strict=True):
+        colour = look.BEET if value == points[0] else look.INK
+        look.label(figure, x[-1], height, text, font={"size": 13, "color": colour})
+    return (
+        f"by {words.day(forecast.season_until)} {words.about(middle[-1])} pieces are expected, "
+        f"{words.span(low[-1], high[-1])} in 9 of 10 cases."
+    )
+
+
+def _stock(figure: Figure, forecast: SeasonForecast, total: pd.DataFrame) -> None:
+    """Draw shelf and orders on their way as dotted ink, where the forecast carries them."""
+    supply = forecast.exhibits.get("supply")
+    if supply is None or total.empty:
+        return
+    own = supply[supply["part_type"] == total["part_type"].iloc[0]]
+    if own.empty:
+        return
+    x = [words.as_date(value) for value in own["day"]]
+    y = [float(value) for value in own["quantity"]]
+    x.append(forecast.season_until + timedelta(days=1))
+    y.append(y[-1])
+    figure.add_scatter(
+        x=[day.isoformat() for day in x if day],
+        y=y,
+        mode="lines",
+        line={"color": look.INK, "width": 1.5, "dash": "dot", "shape": "hv"},
+        hovertemplate="%{x|%-d %b}: shelf and orders %{y:,.0f}<extra></extra>",
+    )
+    look.label(
+        figure, x[-1].isoformat() if x[-1] else "", y[-1], "shelf + orders", xanchor="right",
+        yanchor="bottom",
+    )  # fmt: skip
+
+
+def _weekly(figure: Figure, rows: pd.DataFrame) -> None:
+    """Draw planned change-outs as outlined bars, unplanned ones as solid beet."""
+    looks: dict[str, dict[str, Any]] = {
+        "overhaul": {
+            "color": look.PAPER,
+            "line": {"color": look.INK, "width": 1},
+            "pattern": {"shape": "/", "fgcolor": look.INK, "size": 5},
+        },
+        "planned": {"color": look.PAPER, "line": {"color": look.INK, "width": 1}},
+        "unplanned": {"color": look.BEET, "line": {"color": look.BEET, "width": 1}},
+    }
+    for kind, marker in looks.items():
+        own = rows[rows["kind"] == kind]
+        if not (own["mean"].astype(float) > 0).any():
+            continue
+        figure.add_bar(
+            x=[_middle(value) for value in own["week"]],
+            y=own["mean"].astype(float).round(2).tolist(),
+            width=WEEK_MS * 0.72,
+            marker=marker,
+            yaxis="y2",
+            customdata=[words.day(value) for value in own["week"]],
+            hovertemplate=f"week of %{{customdata}}: %{{y:.1f}} {kind}<extra></extra>",
+        )
+
+
+def stock_curves(forecast: SeasonForecast) -> tuple[look.Drawing, ...]:
+    """Draw the chance of no stock-out against the pieces bought, one figure a part type."""
+    curve = forecast.results["stock_curve"]
+    bought = forecast.results["purchases"].set_index("part_type")["quantity"].astype(float)
+    return tuple(
+        _curve(str(part), rows, float(bought.get(part, 0.0)), n)
+        for n, (part, rows) in enumerate(curve.groupby("part_type", sort=False))
+    )
+
+
+def _curve(part: str, rows: pd.DataFrame, bought: float, n: int) -> look.Drawing:
+    x, y = rows["bought"].astype(float).tolist(), rows["chance_no_stock_out"].astype(float).tolist()
+    figure = look.base(200, right=16, top=16)
+    figure.update_yaxes(
+        range=[0, 1.04],
+        tickvals=[0, 0.5, 0.8, 0.95],
+        ticktext=["never", "1 in 2", "4 in 5", "19 in 20"],
+    )
+    figure.update_xaxes(rangemode="tozero", tickformat=",.0f", nticks=5)
+    name = "all part types together" if part == "*" else part
+    figure.add_scatter(
+        x=x,
+        y=y,
+        mode="lines+markers",
+        line={"color": look.BEET, "width": 2},
+        marker={"color": look.PAPER, "size": 6, "line": {"color": look.BEET, "width": 1.5}},
+        customdata=[words.chance(value) for value in y],
+        hovertemplate="buy %{x:,.0f}: enough with %{customdata}<extra></extra>",
+    )
+    near = min(range(len(x)), key=lambda k: abs(x[k] - bought))
+    if part != "*":
+        figure.add_shape(
+            type="line", x0=bought, x1=bought, y0=0, y1=y[near],
+            line={"color": look.INK, "width": 1.5, "dash": "dot"},
+        )  # fmt: skip
+        right = bought < 0.6 * max(x)
+        look.label(
+            figure, bought, 0.12, f"buy {words.count(bought)}" if bought else "buy none",
+            xanchor="left" if right else "right", xshift=6 if right else -6,
+        )  # fmt: skip
+    said = f"{name}: buying {words.count(x[near])} is enough with {words.chance(y[near])}"
+    return look.drawing(figure, f"fig-stock-{n}", name, f"{said}.")
+
+
+def stops(forecast: SeasonForecast) -> tuple[look.Drawing, ...]:
+    """Draw the unplanned stops of each week with their range."""
+    rows = forecast.results["unplanned_stops"]
+    if rows.empty:
+        return ()
+    mean = rows["stops_mean"].astype(float)
+    figure = look.base(260, right=16)
+    figure.update_yaxes(rangemode="tozero", nticks=5)
+    look.calendar(
+        figure, forecast.stamp.as_of, _first(rows, forecast.season_from), forecast.season_until
+    )
+    figure.add_bar(
+        x=[_middle(value) for value in rows["week"]],
+        y=mean.round(2).tolist(),
+        width=WEEK_MS * 0.72,
+        marker={"color": look.BEET},
+        error_y={
+            "type": "data",
+            "array": (rows["stops_p95"].astype(float) - mean).clip(lower=0).round(2).tolist(),
+            "arrayminus": (mean - rows["stops_p05"].astype(float)).clip(lower=0).round(2).tolist(),
+            "color": look.INK,
+            "thickness": 1.2,
+            "width": 4,
+        },
+        customdata=[words.day(value) for value in rows["week"]],
+        hovertemplate="week of %{customdata}: %{y:.1f} stops<extra></extra>",
+    )
+    said = f"about {words.plural(mean.sum(), 'unplanned stop')} until the season's end."
+    return (look.drawing(figure, "fig-stops", "Unplanned stops, week by week", said),)
+
+
+def _first(rows: pd.DataFrame, season_from: date) -> date:
+    days = [day for value in rows["week"] if (day := words.as_date(value))]
+    return min([season_from, *days])
+
+
+def _middle(week: object) -> str:
+    monday = words.as_date(week)
+    return f"{(monday + timedelta(days=3)).isoformat()} 12:00" if monday else ""
+
+
+def _week_end(week: object, last: date) -> str:
+    monday = words.as_date(week)
+    return min(monday + timedelta(days=7), last + timedelta(days=1)).isoformat() if monday else ""

@@ -1,0 +1,171 @@
+"""The look shared by all figures: paper, ink, one beetroot; labels at line ends, no legend.
+
+Colours are written as the light ones; the page's script exchanges them for the dark ones by role.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import TYPE_CHECKING, Any, Final
+
+from reports import words
+
+if TYPE_CHECKING:
+    from plotly.graph_objects import Figure
+
+PAPER: Final = "#FBF9F4"
+AHEAD: Final = "#F4F0E7"
+INK: Final = "#211E1B"
+SOFT: Final = "#544E47"
+LINE: Final = "#857D6F"
+HAIR: Final = "#D6CFC1"
+BEET: Final = "#8A2560"
+EDGE: Final = "#A9668C"
+BAND50: Final = "#D3A9BF"
+BAND90: Final = "#F1E3EB"
+
+SANS: Final = "Seravek, Gill Sans Nova, Calibri, Noto Sans, DejaVu Sans, sans-serif"
+AXIS: Final[dict[str, Any]] = {
+    "showgrid": False,
+    "zeroline": False,
+    "showline": True,
+    "linecolor": LINE,
+    "ticks": "inside",
+    "tickcolor": LINE,
+    "tickfont": {"size": 13, "color": SOFT},
+    "automargin": True,
+    "fixedrange": True,
+}
+GRID: Final[dict[str, Any]] = {
+    **AXIS,
+    "showline": False,
+    "ticks": "",
+    "showgrid": True,
+    "gridcolor": HAIR,
+    "griddash": "2px,5px",
+}
+
+
+@dataclass(frozen=True)
+class Drawing:
+    """One figure of the report.
+
+    Attributes
+    ----------
+    id
+        Of its place in the page.
+    title
+        What it shows; the page writes it above the figure.
+    content
+        Data and layout as JSON.
+    alternative
+        What it says, in words and numbers.
+    height
+        In pixels.
+    """
+
+    id: str
+    title: str
+    content: str
+    alternative: str
+    height: int
+
+
+def base(height: int, *, right: int = 84, top: int = 30) -> Figure:
+    """Return an empty figure on paper, with room at the right for the labels of the lines."""
+    from plotly.graph_objects import Figure
+
+    return Figure(
+        layout={
+            "template": "none",
+            "height": height,
+            "autosize": True,
+            "margin": {"l": 8, "r": right, "t": top, "b": 8},
+            "paper_bgcolor": PAPER,
+            "plot_bgcolor": PAPER,
+            "font": {"family": SANS, "size": 13, "color": INK},
+            "showlegend": False,
+            "dragmode": False,
+            "hovermode": "closest",
+            "hoverlabel": {
+                "bgcolor": PAPER,
+                "bordercolor": INK,
+                "font": {"family": SANS, "size": 13, "color": INK},
+            },
+            "xaxis": AXIS,
+            "yaxis": GRID,
+        }
+    )
+
+
+def drawing(figure: Figure, id: str, title: str, alternative: str) -> Drawing:
+    """Freeze a figure; what could end the page's script element is escaped."""
+    content = str(figure.to_json()).replace("</", "<\\/").replace("<!--", "<\\u0021--")
+    return Drawing(id, title, content, alternative, int(figure.layout.height))
+
+
+def plain(text: object) -> str:
+    """Return a name from the logs as plotly shows it: without markup of its own."""
+    return str(text).replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
+
+
+def calendar(figure: Figure, as_of: date, first: date, last: date) -> None:
+    """Draw the signature of a time figure: the rule at ``as_of``, the ground ahead of it tinted."""
+    after = as_of + timedelta(days=1)
+    start = max(after, first)
+    end = last + timedelta(days=1)
+    figure.update_xaxes(range=[first.isoformat(), end.isoformat()], tickformat="%-d %b", nticks=6)
+    figure.add_shape(
+        type="rect",
+        x0=start.isoformat(),
+        x1=end.isoformat(),
+        y0=0,
+        y1=1,
+        yref="paper",
+        fillcolor=AHEAD,
+        line_width=0,
+        layer="below",
+    )
+    if after > first:
+        figure.add_shape(
+            type="line",
+            x0=after.isoformat(),
+            x1=after.isoformat(),
+            y0=0,
+            y1=1,
+            yref="paper",
+            line={"color": INK, "width": 1},
+        )
+        said, anchor = f"known ← {words.day(as_of)} → ahead", "center"
+        if (after - first).days < 0.22 * (end - first).days:
+            said, anchor = f"← {words.day(as_of)} → ahead", "left"
+    else:
+        said, anchor = f"all of it ahead of {words.day(as_of)}", "left"
+    label(figure, start.isoformat(), 1, said, yref="paper", xanchor=anchor, yanchor="bottom")
+
+
+def label(figure: Figure, x: object, y: object, text: str, **more: Any) -> None:
+    """Write a label beside a point; by default to the right of it, in ink."""
+    figure.add_annotation(
+        **{
+            "x": x,
+            "y": y,
+            "text": text,
+            "showarrow": False,
+            "xanchor": "left",
+            "xshift": 6 if more.get("xanchor", "left") == "left" and "yanchor" not in more else 0,
+            "font": {"size": 13, "color": INK},
+            **more,
+        }
+    )
+
+
+def apart(values: list[float], least: float) -> list[float]:
+    """Move label heights apart until none is nearer to the next than ``least``; order is kept."""
+    order = sorted(range(len(values)), key=values.__getitem__)
+    placed = list(values)
+    for before, after in zip(order, order[1:], strict=False):
+        placed[after] = max(placed[after], placed[before] + least)
+    shift = sum(placed) / len(placed) - sum(values) / len(values) if values else 0.0
+    return [value - shift for value in placed]

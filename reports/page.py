@@ -1,0 +1,82 @@
+"""One HTML file out of the sections: opens from a mail attachment, asks nothing of a network."""
+
+from __future__ import annotations
+
+import base64
+import gzip
+from functools import cache
+from importlib.resources import files
+from pathlib import Path
+
+from forecast.records.season import SeasonForecast
+from reports.figures.look import Drawing
+from reports.figures.windows import Grid
+from reports.files import write_whole
+from reports.lead import lead
+from reports.sections import Figures, Folded, Section, sections, taken_again
+from reports.tables import Table
+
+
+def page(forecast: SeasonForecast) -> str:
+    """Write the report of one forecast as one HTML text.
+
+    Parameters
+    ----------
+    forecast
+        A whole forecast.
+
+    Returns
+    -------
+    str
+        The page with its style, its script, its figures and the library that draws them; the same
+        forecast gives the same text.
+    """
+    from jinja2 import Environment, StrictUndefined
+
+    shown = sections(forecast)
+    environment = Environment(
+        autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
+    )
+    environment.tests["figures"] = lambda part: isinstance(part, Figures)
+    environment.tests["folded"] = lambda part: isinstance(part, Folded)
+    environment.tests["grid"] = lambda part: isinstance(part, Grid)
+    environment.tests["table"] = lambda part: isinstance(part, Table)
+    environment.tests["strong"] = lambda run: getattr(run, "strong", False)
+    return environment.from_string(_asset("templates/page.html")).render(
+        lead=lead(forecast),
+        sections=shown,
+        stamp=forecast.stamp,
+        again=list(taken_again(forecast).itertuples(index=False, name=None)),
+        drawings=_drawings(shown),
+        style=_asset("assets/report.css"),
+        script=_asset("assets/report.js"),
+        bundle=_bundle() if _drawings(shown) else "",
+    )
+
+
+def write_page(forecast: SeasonForecast, path: Path) -> Path:
+    """Write the report of one forecast; the file appears whole or not at all."""
+    return write_whole(path, page(forecast).encode())
+
+
+def _drawings(shown: tuple[Section, ...]) -> list[Drawing]:
+    return [
+        drawing
+        for section in shown
+        for part in section.parts
+        if isinstance(part, Figures)
+        for drawing in part.drawings
+    ]
+
+
+@cache
+def _asset(name: str) -> str:
+    return (files("reports") / name).read_text("utf-8")
+
+
+@cache
+def _bundle() -> str:
+    """Return the installed drawing library, gzipped, as base64: about 2 MB."""
+    from plotly.offline import get_plotlyjs
+
+    return base64.b64encode(gzip.compress(get_plotlyjs().encode(), 9, mtime=0)).decode()

@@ -1,0 +1,267 @@
+"""What each section of the report shows, in the order in which the report speaks."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Final
+
+import pandas as pd
+
+from forecast.records.season import SeasonForecast
+from reports import words
+from reports.figures import demand, life, wear
+from reports.figures.look import Drawing
+from reports.figures.windows import Grid, crew_bars, windows_grid
+from reports.tables import Table, table
+
+CAUTIONS: Final = (
+    "This is a planning aid. It is not for lifting gear, people-carrying equipment, pressure "
+    "parts, guards or any safety function: the life of such parts is set by their own codes and "
+    "by licensed practice.",
+    "The forecast holds only inside the range of load, speed, temperature, medium, grade, age and "
+    "season length that the logs cover. Beyond it, it is an extrapolation.",
+    "Pressure times speed values from tables come from other people's tests; pressure, speed and "
+    "temperature each have limits of their own.",
+    "Food contact: a worn part sheds particles into the product, and a wear limit does not control "
+    "foreign bodies. Declarations belong to supplier and grade; they are not judged here.",
+    "Hot caustic, hot water, steam and oxidisers can embrittle a part that loses no size. Use an "
+    "exposure limit and look for crazing; never lengthen a polyester part's life on thickness.",
+    "Change parts only under lock-out and tag-out with stored energy released. No date in this "
+    "report is a permission to work.",
+    "A reading taken hot, wet or just unloaded is not wear. What was corrected, and what could not "
+    "be, stands among the assumptions.",
+    "Few failures say little. Where there are fewer than about five of a mode, the result leans on "
+    "a prior that is printed beside it; take its range, not its middle.",
+    "Gaps in the logs, such as change-outs nobody wrote down or a meter that was reset, are filled "
+    "by assumptions; they are listed above.",
+    "Local codes, the machine builder's manual and the plant's safety officer overrule this report.",
+)
+
+
+@dataclass(frozen=True)
+class Figures:
+    """A group of figures of one kind: how to read them, and their data as tables."""
+
+    read: str
+    drawings: tuple[Drawing, ...]
+    data: tuple[Table, ...] = ()
+    wide: bool = False
+
+
+@dataclass(frozen=True)
+class Folded:
+    """A table behind its summary line."""
+
+    summary: str
+    table: Table
+    open: bool = False
+
+
+@dataclass(frozen=True)
+class Section:
+    """One section: what it says, then its parts in the order in which they are shown."""
+
+    id: str
+    title: str
+    text: tuple[str, ...] = ()
+    parts: tuple[Figures | Folded | Table | Grid, ...] = field(default=())
+    notes: tuple[str, ...] = ()
+
+
+def sections(forecast: SeasonForecast) -> tuple[Section, ...]:
+    """Lay out a forecast: every result stands in exactly one section, under its own name."""
+    return (
+        _buy(forecast),
+        _change(forecast),
+        _asks(forecast),
+        _stop(forecast),
+        _before(forecast),
+        _wears(forecast),
+        _lasts(forecast),
+        _doubt(forecast),
+        Section("before-you-act", "Before you act", notes=CAUTIONS),
+    )
+
+
+def _table(forecast: SeasonForecast, name: str, caption: str, **more: str) -> Table:
+    frame = forecast.results[name] if name in forecast.results else forecast.exhibits[name]
+    return table(name, frame, caption, currency=forecast.currency, **more)
+
+
+def _buy(forecast: SeasonForecast) -> Section:
+    rows = forecast.results["purchases"]
+    bought = rows["quantity"].map(words.number) > 0
+    text = (
+        "In the maker's lots. Order by is the last day on which an order still arrives before the "
+        "shelf is likely to be empty; enough is the chance that nothing runs out before the "
+        "season's end, without and with the order."
+        if bought.any()
+        else "Nothing has to be bought: the shelf and the orders on their way are enough."
+    )
+    curves = Figures(
+        "How to read it: going right, more is bought; going up, it is more surely enough. Where "
+        "the line lies flat, one more lot buys little.",
+        demand.stock_curves(forecast),
+        (_table(forecast, "stock_curve", "What each lot buys: the figures' data"),),
+    )
+    left = _table(forecast, "closing_stock", "What will be left on the shelf at the season's end")
+    parts = (_table(forecast, "purchases", "To buy"), curves, Folded("What will be left", left))
+    return Section("what-to-buy", "What to buy", (text,), parts)
+
+
+def _change(forecast: SeasonForecast) -> Section:
+    rows = forecast.results["to_change"]
+    title = "What to change, window by window"
+    grid = windows_grid(forecast)
+    if grid is None:
+        none = "Nothing is planned to be changed in a window: parts run until they fail."
+        return Section("what-to-change", title, (none,), (_table(forecast, "to_change", "To change"),))
+    text = (
+        "A square's area is the number of pieces, the number stands beside it. Under each window "
+        "lie the crew's hours: filled what is used, hatched what does not fit."
+    )
+    crew = crew_bars(forecast)
+    folded = []
+    for n, (window, own) in enumerate(rows.groupby(rows["window"].map(words.as_date), sort=True)):
+        pieces = own["quantity"].astype(float).sum()
+        said = f"{words.day(window, weekday=True)}: {words.plural(pieces, 'piece')} on " + (
+            words.plural(own["machine"].nunique(), "machine")
+        )
+        if window in crew:
+            said += f", {crew[window].said}"
+        columns = [name for name in rows.columns if name != "window"]
+        shown = table(
+            "to_change", own, f"To change on {words.day(window, weekday=True)}",
+            columns=columns, id="to_change" if n == 0 else f"to_change-{window}",
+        )  # fmt: skip
+        folded.append(Folded(said, shown, open=n == 0))
+    return Section("what-to-change", title, (text,), (grid, *folded))
+
+
+def _asks(forecast: SeasonForecast) -> Section:
+    totals = _table(forecast, "season_totals", "Pieces asked for until the season's end")
+    bands = Figures(
+        "How to read it: above, the pieces asked for so far; the line is what is expected, and 9 "
+        "in 10 seasons stay inside the band from start to end. Below, each week: outlined what is "
+        "planned, solid what fails unplanned, hatched the overhaul.",
+        demand.demand_bands(forecast),
+        (_table(forecast, "demand", "By week: the figures' data"),),
+    )
+    text = (
+        "Weeks don't add up to a season: a bad week here is often a good one there. For buying, "
+        "use the totals of this table."
+    )
+    return Section("what-the-season-asks-for", "What the season asks for", (text,), (totals, bands))
+
+
+def _stop(forecast: SeasonForecast) -> Section:
+    stops = Figures(
+        "How to read it: each bar is the number of stops to expect in that week; the thin line "
+        "spans 9 in 10 cases.",
+        demand.stops(forecast),
+        (_table(forecast, "unplanned_stops", "Unplanned stops by week: the figure's data"),),
+        wide=True,
+    )
+    costs = _table(forecast, "costs", "What it costs, by part type and policy")
+    text = (
+        "A part that fails between two windows stops its machine. What that costs, and whether a "
+        "planned change would be cheaper, stands in the table."
+    )
+    return Section("what-may-stop-us", "What may stop us", (text,), (stops, costs))
+
+
+def _before(forecast: SeasonForecast) -> Section:
+    rows = forecast.results["overhaul"]
+    title, id = "Before the season", "before-the-season"
+    listed = _table(forecast, "overhaul", "At the overhaul, piece by piece")
+    if rows.empty:
+        none = (
+            "The season is running: there is no overhaul left to plan."
+            if forecast.stamp.as_of >= forecast.season_from
+            else "The plan names no overhaul before the season."
+        )
+        return Section(id, title, (none,), (listed,))
+    counts = rows.groupby("decision")["quantity"].sum().astype(float)
+    said = [
+        f"{words.plural(float(counts[decision]), 'piece')} {verb}"
+        for decision, verb in (
+            ("change", "to change"),
+            ("measure_again", "to measure again"),
+            ("leave", "to leave in"),
+        )
+        if decision in counts.index
+    ]
+    text = f"{words.listed(said)}. The chance beside each is that it lasts the season if left in."
+    change = rows[rows["decision"] != "leave"]
+    shown = table("overhaul", change, "To change or to measure again at the overhaul")
+    leave = table("overhaul", rows[rows["decision"] == "leave"], "To leave in", id="overhaul-leave")
+    return Section(id, title, (text,), (shown, Folded("To leave in", leave)))
+
+
+def _wears(forecast: SeasonForecast) -> Section:
+    paths = Figures(
+        "How to read it: each line is one piece, points are readings; ink is known, beet is ahead. "
+        "The band is drawn for the piece nearest its limit, and 9 in 10 of its ways stay inside.",
+        wear.wear_paths(forecast),
+        (_path_table(forecast),),
+    )
+    rates = _table(forecast, "wear", "Wear rates by part type and duty")
+    machines = Figures(
+        "How to read it: each point is one machine, slow ones left, fast ones right; the bar is "
+        "its 90 % range. Solid points differ from the fleet by more than chance explains.",
+        wear.machines(forecast),
+        (_table(forecast, "machines", "Machines against their fleet: the figures' data"),),
+        wide=True,
+    )
+    text = "Wear at 20 °C, against the limit at which a piece is changed."
+    return Section("how-it-wears", "How it wears", (text,), (paths, rates, machines))
+
+
+def _path_table(forecast: SeasonForecast) -> Table:
+    frame = forecast.exhibits["wear_paths"]
+    columns = ["part_type", "machine", "position", "kind", "at", "age", "wear_mm"]
+    return table("wear_paths", frame, "Wear paths: the figures' data", columns=columns)
+
+
+def _lasts(forecast: SeasonForecast) -> Section:
+    paper = Figures(
+        "How to read it: a point is a failure at its adjusted rank, a tick at the foot a piece "
+        "still running; the line is the fit with its 90 % band. A steep line means parts that last "
+        "alike, a line at 45 degrees or flatter means failures that no planned change prevents.",
+        life.weibull_paper(forecast),
+        (_table(forecast, "life_points", "Life plots: the figures' data"),),
+    )
+    text = (
+        "Failures other than wear to the limit, by mode. Pieces still running, or taken out for "
+        "another reason, count as having lasted at least so long."
+    )
+    fitted = _table(forecast, "life", "Lives: shape, scale and the age at which 1 in 10 is gone")
+    return Section("how-long-it-lasts", "How long it lasts", (text,), (paper, fitted))
+
+
+def _doubt(forecast: SeasonForecast) -> Section:
+    text = (
+        "A forecast is worth what it assumes. An open question acts by its default until somebody "
+        "settles it; a row set aside waits for its mending and counts for nothing."
+    )
+    parts = (
+        _table(forecast, "assumed", "Assumed"),
+        _table(forecast, "doubts", "Questions the logs leave"),
+        _table(forecast, "set_aside", "Rows set aside"),
+    )
+    return Section("assumed-and-doubted", "What we assumed and still doubt", (text,), parts)
+
+
+def taken_again(forecast: SeasonForecast) -> pd.DataFrame:
+    """Return the inputs by which the forecast can be taken again, one a row."""
+    stamp = forecast.stamp
+    rows = [
+        ("forecast", "" if forecast.number is None else str(forecast.number)),
+        ("as of", words.day(stamp.as_of, year=True)),
+        ("draws, seed", f"{stamp.draws:,}, {stamp.seed}"),
+        ("last import, last decision", f"{stamp.last_import}, {stamp.last_decision}"),
+        ("what was known", stamp.snapshot[:16]),
+        ("inputs", stamp.digest()[:16]),
+        ("versions", stamp.versions),
+    ]
+    return pd.DataFrame(rows, columns=["what", "value"])

@@ -1,0 +1,271 @@
+"""Result frames as tables for people: labels, units, sensible digits, ranges in one cell."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import pandas as pd
+
+from reports import words
+
+LABELS: Final = {
+    "part_type": "part type",
+    "mean": "expected",
+    "p05": "1 in 20 below",
+    "p50": "middle",
+    "p80": "enough in 4 of 5",
+    "p90": "enough in 9 of 10",
+    "p95": "enough in 19 of 20",
+    "week": "week from",
+    "cumulative_low": "so far, low",
+    "cumulative_high": "so far, high",
+    "order_by": "order by",
+    "needed_by": "needed by",
+    "chance_without": "enough without",
+    "chance_with": "enough with",
+    "days_late": "days late",
+    "bought": "pieces bought",
+    "chance_no_stock_out": "chance of no stock-out",
+    "change_over_mm": "change over, mm",
+    "crew_hours": "crew hours",
+    "on_shelf": "on the shelf",
+    "chance_if_left": "lasts if left",
+    "chance_season": "lasts the season",
+    "chance_next": "and the next",
+    "stops_mean": "stops",
+    "hours_mean": "hours",
+    "product_loss": "product loss",
+    "break_even_ratio": "pays from a ratio of",
+    "duty_group": "duty group",
+    "b10": "1 in 10 gone, h",
+    "scale": "scale (63 % gone), h",
+    "mean_rate": "mean rate",
+    "rate_unit": "unit",
+    "machine_sd": "between machines",
+    "piece_sd": "between pieces",
+    "gauge_sd_mm": "gauge error, mm",
+    "offset_mm": "bedding-in, mm",
+    "rate_ratio": "times the fleet",
+    "wear_mm": "wear, mm",
+    "limit_mm": "limit, mm",
+    "age": "hours",
+}
+COUNTS: Final = frozenset(
+    "quantity lives failures pieces readings line import days_late bought".split()
+)
+EXPECTED: Final = frozenset(
+    "mean p05 p50 p80 p90 p95 planned unplanned overhaul cumulative_low cumulative_high stops_mean "
+    "stops_p05 stops_p95 hours_mean hours_p05 hours_p95 age".split()
+)
+CHANCES: Final = frozenset(
+    "chance_without chance_with chance_no_stock_out chance_if_left chance_season chance_next "
+    "share".split()
+)
+DAYS: Final = frozenset("week order_by needed_by window at day".split())
+MONEY: Final = {
+    "costs": frozenset("parts planned unplanned stops product_loss total".split()),
+    "closing_stock": frozenset({"cost"}),
+    "purchases": frozenset({"cost"}),
+    "stock_curve": frozenset({"cost"}),
+}
+FIGURES: Final = {
+    "crew_hours": 2,
+    "machine_sd": 2,
+    "piece_sd": 2,
+    "gauge_sd_mm": 2,
+    "offset_mm": 2,
+    "break_even_ratio": 2,
+    "shape": 2,
+    "change_over_mm": 2,
+    "rate_ratio": 2,
+}
+PLAIN: Final = {
+    "um/h": "µm/h",
+    "in_time": "in time",
+    "cannot_reach": "cannot be reached",
+    "measure_again": "measure again",
+    "leans_on_prior": "leans on the prior",
+    "lower_bound_only": "lower bound only",
+    "no_fit": "no fit",
+    "few_readings": "few readings",
+    "by_moments": "from samples",
+    "as_proposed": "as proposed",
+    "as_logged": "as logged",
+    "run_to_failure": "run to failure",
+    "at_age": "at an age",
+    "every_window": "every window",
+    "at_wear": "at a wear depth",
+}
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column: its label, and whether it holds numbers (then it stands at the right)."""
+
+    name: str
+    label: str
+    right: bool
+
+
+@dataclass(frozen=True)
+class Cell:
+    """A cell as it is shown; ``iso`` is the day behind it, if it is one."""
+
+    text: str
+    iso: str = ""
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table; ``id`` is the result's name: the same in command, JSON, anchor and sheet."""
+
+    id: str
+    caption: str
+    columns: tuple[Column, ...]
+    rows: tuple[tuple[Cell, ...], ...]
+
+
+def table(
+    name: str,
+    frame: pd.DataFrame,
+    caption: str,
+    *,
+    currency: str = "",
+    columns: Sequence[str] | None = None,
+    id: str | None = None,
+) -> Table:
+    """Write a result frame for people.
+
+    A column with ``_low`` and ``_high`` (or ``_p05`` and ``_p95``) beside it takes both into its
+    own cell; columns that are empty throughout are left out, except where all are.
+
+    Parameters
+    ----------
+    name
+        Of the result or exhibit: decides how its columns are written.
+    frame
+        Its rows.
+    caption
+        What the table holds, for the reader.
+    currency
+        Of its money.
+    columns
+        Which columns, in which order; all if None.
+    id
+        Anchor, if it is not ``name``.
+
+    Returns
+    -------
+    Table
+        Ready for the page.
+    """
+    wanted = list(columns or frame.columns)
+    ranges = {
+        column: ends
+        for column in wanted
+        if (ends := _ends(column, list(frame.columns))) is not None
+    }
+    hidden = {end for ends in ranges.values() for end in ends}
+    if name == "purchases":
+        hidden.add("days_late")
+    kept = [
+        column
+        for column in wanted
+        if column not in hidden
+        and (frame.empty or column in ranges or not frame[column].map(words.missing).all())
+    ]
+    heads = tuple(_column(name, column) for column in kept)
+    cells = [_cells(name, frame, column, ranges.get(column), currency) for column in kept]
+    anchor = name if id is None else id
+    return Table(anchor, caption, heads, tuple(zip(*cells, strict=True)) if kept else ())
+
+
+def _ends(column: str, known: Sequence[str]) -> tuple[str, str] | None:
+    stem = column.removesuffix("_mean").removeprefix("mean_") if column != "mean" else ""
+    for low, high in (
+        (f"{column}_low", f"{column}_high"),
+        (f"{stem}_low", f"{stem}_high"),
+        (f"{stem}_p05", f"{stem}_p95"),
+        ("ratio_low", "ratio_high") if column == "rate_ratio" else ("", ""),
+    ):
+        if low in known and high in known:
+            return low, high
+    return None
+
+
+def _column(name: str, column: str) -> Column:
+    label = LABELS.get(column, column.replace("_", " "))
+
+    right = (
+        column in COUNTS | EXPECTED | CHANCES
+        or column in MONEY.get(name, ())
+        or column in ("shape", "scale", "b10", "mean_rate", "rate_ratio", "cost")
+        or column.endswith(("_mm", "_sd", "_hours", "_ratio"))
+    )
+    if (name, column) in {("set_aside", "line"), ("set_aside", "import")}:
+        right = True
+    return Column(column, label, right)
+
+
+def _cells(
+    name: str, frame: pd.DataFrame, column: str, ends: tuple[str, str] | None, currency: str
+) -> list[Cell]:
+    values = list(frame[column])
+    if name == "purchases" and column == "state":
+        late = list(frame["days_late"])
+        return [_state(value, days) for value, days in zip(values, late, strict=True)]
+    if column in DAYS:
+        return [_day(value, weekday=column == "window") for value in values]
+    if ends is None:
+        return [Cell(_text(name, column, value, currency)) for value in values]
+    lows, highs = (list(frame[end]) for end in ends)
+    return [
+        Cell(_range(*(_text(name, column, v, currency) for v in three)))
+        for three in zip(values, lows, highs, strict=True)
+    ]
+
+
+def _range(middle: str, low: str, high: str) -> str:
+    if middle and low and high and (low, high) != (middle, middle):
+        return f"{middle} ({low} to {high})"
+    if not middle and low:
+        return f"over {low}"
+    return middle
+
+
+def _state(value: object, days: object) -> Cell:
+    late = words.number(days)
+    if str(value) == "late" and late > 0:
+        return Cell(f"{words.plural(late, 'day')} late")
+    return Cell(PLAIN.get(str(value), str(value)))
+
+
+def _day(value: object, *, weekday: bool) -> Cell:
+    when = words.as_date(value)
+    if when is None:
+        return Cell("")
+    return Cell(words.day(when, weekday=weekday, year=not weekday), when.isoformat())
+
+
+def _text(name: str, column: str, value: object, currency: str) -> str:
+    if words.missing(value):
+        return ""
+    if column in MONEY.get(name, ()):
+        exact = name in ("purchases", "stock_curve")
+        return words.money(value, currency) if exact else words.about_money(value, currency)
+    if isinstance(value, str):
+        return PLAIN.get(value, value)
+    if column in CHANCES:
+        return words.chance(value)
+    if isinstance(value, bool) or type(value).__name__ == "bool":
+        return "yes" if value else "no"
+    if column in EXPECTED:
+        return words.about(value)
+    if column in COUNTS:
+        return words.count(value)
+    try:
+        return words.digits(value, FIGURES.get(column, 3))
+    except ValueError:
+        return str(value)
