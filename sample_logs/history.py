@@ -221,9 +221,7 @@ class History:
                     reading.found_left = "removed"
                     self._renew(place, day, machine, position, year)
 
-    def _read(
-        self, place: str, day: date, machine: int, position: int, shown: Array
-    ) -> Reading:
+    def _read(self, place: str, day: date, machine: int, position: int, shown: Array) -> Reading:
         bank = self._bank(place)
         reading = Reading(
             day,
@@ -264,9 +262,15 @@ class History:
             for true, shown in zip(depth, read(depth, self.gauge), strict=True):
                 self.readings.append(
                     Reading(
-                        day, machine, "pockets", law.part_type, float(shown), float(true),
-                        kit=kit, chosen="random",
-                    )  # fmt: skip
+                        day,
+                        machine,
+                        "pockets",
+                        law.part_type,
+                        float(shown),
+                        float(true),
+                        kit=kit,
+                        chosen="random",
+                    )
                 )
             worn = np.zeros(bank.age.shape, dtype=np.bool_)
             worn[machine] = bank.depth[machine] >= law.limit
@@ -277,9 +281,15 @@ class History:
             for reason, quantity in rows:
                 self.changes.append(
                     Change(
-                        day, machine, "pockets", law.part_type, "replaced",
-                        quantity=quantity, reason=reason, kit=kit,
-                    )  # fmt: skip
+                        day,
+                        machine,
+                        "pockets",
+                        law.part_type,
+                        "replaced",
+                        quantity=quantity,
+                        reason=reason,
+                        kit=kit,
+                    )
                 )
 
     def _switch(self, day: date, machines: range, size: str) -> None:
@@ -289,9 +299,14 @@ class History:
             for action, number in (("removed", old), ("fitted", new)):
                 law = scene.LINERS[number]
                 change = Change(
-                    day, machine, "pockets", law.part_type, action,
-                    reason="size_change", kit=kit_name(number, machine),
-                )  # fmt: skip
+                    day,
+                    machine,
+                    "pockets",
+                    law.part_type,
+                    action,
+                    reason="size_change",
+                    kit=kit_name(number, machine),
+                )
                 if action == "fitted" and (number, machine) not in self.fitted_kits:
                     self.fitted_kits.add((number, machine))
                     if MACHINES[machine] not in scene.UNKNOWN_START:
@@ -388,9 +403,7 @@ def future(world: World, running: dict[date, tuple[float, str]], after: date) ->
 
 
 def _change_worn(world: World, used: dict[str, int]) -> None:
-    carried = [
-        (bank, (world.calibre == size)[:, None]) for size, bank in enumerate(world.pockets)
-    ]
+    carried = [(bank, (world.calibre == size)[:, None]) for size, bank in enumerate(world.pockets)]
     everywhere = np.ones((len(MACHINES), 1), dtype=np.bool_)
     for bank, in_place in [(world.sleeves, everywhere), (world.strips, everywhere), *carried]:
         worn = (bank.depth >= bank.limit) & in_place

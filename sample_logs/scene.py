@@ -55,9 +55,7 @@ class Law:
     piece_sd: float = 0.20
 
 
-SLEEVE: Final = Law(
-    "SLEEVE-30", 0.23e-3, 1.00, 0.80, 0.06, 0.015, 1.6, 20_000, (0.05, -0.08, 0.07)
-)
+SLEEVE: Final = Law("SLEEVE-30", 0.23e-3, 1.00, 0.80, 0.06, 0.015, 1.6, 20_000, (0.05, -0.08, 0.07))
 TRIAL: Final = Law("SLEEVE-30T", 0.16e-3, 1.00, 0.80, 0.05, 0.015, 1.6, 26_000, SLEEVE.seasons)
 STRIP: Final = Law("STRIP-12", 0.32e-3, 1.30, 1.05, 0.08, 0.02, 2.0, 14_000, (0.08, -0.03, -0.05))
 LINERS: Final = (
