@@ -212,8 +212,8 @@ def _refuse_unknown(
     unknown = np.isnan(hours[:, in_season]).all(axis=1)
     if not unknown.any():
         return
-    names = [machine for machine, missing in zip(machines, unknown, strict=True) if missing]
-    ahead = [day for day, inside in zip(days, in_season, strict=True) if inside]
+    names = [machines[int(row)] for row in np.flatnonzero(unknown)]
+    ahead = [days[int(at)] for at in np.flatnonzero(in_season)]
     shown = ", ".join(names[:5]) + (f" and {len(names) - 5} more" if len(names) > 5 else "")
     raise PlanError(
         f"no running hours are planned for {shown} from {ahead[0]} to {ahead[-1]}",
@@ -237,7 +237,7 @@ def _take_down(
 
 
 def _windows(plan: Plan, days: Sequence[date]) -> tuple[Window, ...]:
-    """Return the windows within the season; a dated one takes the place of the weekly one."""
+    """Return the windows; a dated one for all lines takes the place of the weekly one."""
     weekly = plan.windows.weekly
     general = plan.windows.crew_hours
     dated: Mapping[date, list[Window]] = {day: [] for day in days}
@@ -249,8 +249,9 @@ def _windows(plan: Plan, days: Sequence[date]) -> tuple[Window, ...]:
                 dated[day].append(Window(number, day, entry.line, _or_endless(crew)))
         own = sorted(dated[day], key=lambda window: window.line or "")
         inside = plan.season.start <= day <= plan.season.end
-        if weekly and inside and WEEKDAYS[day.weekday()] == weekly and not own:
-            own = [Window(number, day, None, _or_endless(general))]
+        general_one = any(window.line is None for window in own)
+        if weekly and inside and WEEKDAYS[day.weekday()] == weekly and not general_one:
+            own = [Window(number, day, None, _or_endless(general)), *own]
         found += own
     return tuple(found)
 

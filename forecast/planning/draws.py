@@ -262,8 +262,19 @@ class WearDraws:
 
     def survival(self, pieces: Pieces, ahead: Array) -> Array:
         """Return the chance [pieces, draws] to last `ahead` [pieces] more hours."""
-        row, draw = _grid(len(pieces), self.draws)
-        return self.chance(pieces, row, draw, ahead[row]).reshape(len(pieces), self.draws)
+        lasts = np.empty((len(pieces), self.draws))
+        own = pieces.own >= 0
+        if self.own_left is not None:
+            lasts[own] = self.own_left[pieces.own[own]] > ahead[own, None]
+        else:
+            own = np.zeros(len(pieces), dtype=bool)
+        rest = ~own
+        run = pieces.ran[rest] @ self._own("_pace")
+        center = self._own("_log_gap") - self.level - self.machine_effect[pieces.machine[rest]]
+        spread = self._own("_spread")
+        later = ndtr(-_score(run + ahead[rest, None], center, spread))
+        lasts[rest] = later / ndtr(-_score(run, center, spread))
+        return np.minimum(lasts, 1.0)
 
     def hazard(self, machine: int, age: Array) -> Array:
         """Return the cumulative hazard of a new piece [ages, draws]."""

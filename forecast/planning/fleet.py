@@ -1,0 +1,242 @@
+"""What is in service at the start: pieces by set, the hours each set will run, size changes."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import pandas as pd
+
+from forecast.errors import PlanError
+from forecast.planning.calendar import Calendar, select_machines
+from forecast.planning.draws import Array, BoolArray, IntArray, LifeDraws, Pieces
+from forecast.planning.plan import Plan, SwitchPlan
+
+FITTED: Final = (
+    "machine",
+    "line",
+    "place",
+    "position",
+    "part_type",
+    "duty_group",
+    "piece",
+    "kit",
+    "in_place",
+    "quantity",
+    "age",
+)
+"""Columns of the frame of what is in service; ages are known, sets split by age."""
+
+UNIT: Final = ["machine", "place", "part_type", "duty_group", "kit"]
+"""A *set* is what runs together: one kit, or the pieces of one type in one place."""
+
+
+@dataclass(frozen=True, eq=False)
+class Fleet:
+    """The pieces of one part type and duty group.
+
+    Attributes
+    ----------
+    part_type, duty_group
+        Whose law it is.
+    table
+        One row a row of pieces: machine, line, place, position, kit.
+    pieces, quantity
+        The rows of equal pieces, and how many pieces each stands for.
+    unit
+        [rows] the set each row belongs to.
+    hours
+        [sets, days] running hours of each set: none while it lies on the shelf.
+    law
+        Lives still to come.
+    """
+
+    part_type: str
+    duty_group: str
+    table: pd.DataFrame
+    pieces: Pieces
+    quantity: IntArray
+    unit: IntArray
+    hours: Array
+    law: LifeDraws
+
+    @property
+    def units(self) -> pd.DataFrame:
+        """First row of each set: machine, line, place, kit."""
+        return self.table.groupby(self.unit).first()[["machine", "line", "place", "kit"]]
+
+    def ahead(self, day: int) -> Array:
+        """Return the hours [rows] that each row runs to the end of a day."""
+        return self.hours[self.unit, : day + 1].sum(axis=1)
+
+
+def fleets(
+    fitted: pd.DataFrame,
+    ran: Array,
+    own: IntArray,
+    due: BoolArray,
+    laws: Mapping[tuple[str, str], LifeDraws],
+    plan: Plan,
+    calendar: Calendar,
+) -> tuple[Fleet, ...]:
+    """Return what is in service, by part type and duty group.
+
+    Parameters
+    ----------
+    fitted
+        Rows of equal pieces, with the columns of :data:`FITTED`; quantities may be fractions
+        (expected numbers of an age), which are rounded so that each set keeps its total.
+    ran
+        [rows, seasons] hours run in each season.
+    own
+        [rows] row among the own paths of the row's law; -1 without.
+    due
+        [rows] known to be at or over the limit.
+    laws
+        By part type and duty group; rows without a law are left out.
+    plan, calendar
+        The size changes, and the days ahead.
+
+    Returns
+    -------
+    tuple
+        In the order of part type and duty group.
+
+    Raises
+    ------
+    PlanError
+        If a size change finds nothing to take out, or no kit to put in.
+    """
+    if fitted["age"].isna().any():
+        raise ValueError("every row in service should have an age")
+    running = _sets_running(fitted, plan, calendar)
+    number = {machine: at for at, machine in enumerate(calendar.machines)}
+    found = []
+    types = fitted["part_type"].astype(str).to_numpy()
+    groups = fitted["duty_group"].fillna("").astype(str).to_numpy()
+    for key in sorted(laws):
+        rows = np.flatnonzero((types == key[0]) & (groups == key[1]))
+        rows = rows[np.argsort(_order(fitted.iloc[rows]), kind="stable")]
+        if not len(rows):
+            continue
+        table = _texts(fitted.iloc[rows])
+        unit, first = _units(table)
+        machine = table["machine"].map(number).to_numpy(dtype=np.int64)
+        pieces = Pieces(
+            machine,
+            fitted["age"].to_numpy(dtype=np.float64)[rows],
+            np.asarray(ran, dtype=np.float64)[rows],
+            np.asarray(own, dtype=np.int64)[rows],
+            np.asarray(due, dtype=bool)[rows],
+        )
+        quantity = _whole(fitted["quantity"].to_numpy(dtype=np.float64)[rows], unit)
+        in_use = np.stack([running[tuple(table.iloc[at][UNIT])] for at in first])
+        hours = calendar.hours[machine[first]] * in_use
+        kept = quantity > 0
+        found.append(
+            Fleet(
+                *key,
+                table[kept].reset_index(drop=True),
+                pieces.take(kept),
+                quantity[kept],
+                unit[kept],
+                hours,
+                laws[key],
+            )
+        )
+    return tuple(found)
+
+
+def _texts(fitted: pd.DataFrame) -> pd.DataFrame:
+    """Return the names of each row as texts, empty where there are none."""
+    columns = ["machine", "line", "place", "position", "part_type", "duty_group", "piece", "kit"]
+    names: pd.DataFrame = fitted[columns].astype(object)
+    return names.where(names.notna(), "").astype(str).reset_index(drop=True)
+
+
+def _order(fitted: pd.DataFrame) -> IntArray:
+    """Return the rank of each row by set and position, positions in the order people count."""
+    table = _texts(fitted)
+    counted = table["position"].str.extract(r"(\d+)", expand=False).fillna("0").astype(int)
+    keys = table.assign(counted=counted, row=np.arange(len(table)))
+    keys = keys.sort_values([*UNIT, "counted", "position", "row"], kind="stable")
+    rank = np.empty(len(table), dtype=np.int64)
+    rank[keys["row"].to_numpy()] = np.arange(len(table))
+    return rank
+
+
+def _units(table: pd.DataFrame) -> tuple[IntArray, IntArray]:
+    """Return the set of each row, and the first row of each set."""
+    names = table[UNIT].agg("\0".join, axis=1)
+    unit, known = pd.factorize(names)
+    first = np.array([int(np.argmax(unit == at)) for at in range(len(known))], dtype=np.int64)
+    return unit.astype(np.int64), first
+
+
+def _whole(quantity: Array, unit: IntArray) -> IntArray:
+    """Round quantities so that each set keeps its total, to the nearest piece."""
+    whole = np.zeros(len(quantity), dtype=np.int64)
+    for number in np.unique(unit):
+        rows = unit == number
+        upto = np.floor(np.cumsum(quantity[rows]) + 0.5)
+        whole[rows] = np.diff(upto, prepend=0.0).astype(np.int64)
+    return whole
+
+
+def _sets_running(
+    fitted: pd.DataFrame, plan: Plan, calendar: Calendar
+) -> dict[tuple[str, ...], BoolArray]:
+    """Return on which days each set is in place (rather than on the shelf)."""
+    days = len(calendar.days)
+    table = _texts(fitted).assign(in_place=fitted["in_place"].to_numpy(dtype=bool))
+    sets = table.groupby(UNIT, sort=True)["in_place"].any()
+    running = {
+        tuple(map(str, name)): np.full(days, bool(in_place)) for name, in_place in sets.items()
+    }
+    for switch in sorted(plan.switch, key=lambda entry: entry.on):
+        machines = select_machines(switch.machines, calendar.machines, calendar.lines)
+        _switch(running, switch, machines, max(calendar.at(switch.on), 0))
+    return running
+
+
+def _switch(
+    running: dict[tuple[str, ...], BoolArray],
+    switch: SwitchPlan,
+    machines: tuple[str, ...],
+    day: int,
+) -> None:
+    """Carry one size change out, from a day on."""
+    taken, lacking = 0, []
+    for machine in machines:
+        out = [
+            name
+            for name, days in running.items()
+            if name[0] == machine and name[2] == switch.from_part and days[day]
+        ]
+        for place in sorted({name[1] for name in out}):
+            kits = [
+                name
+                for name, days in running.items()
+                if name[:3] == (machine, place, switch.to_part) and not days[day]
+            ]
+            if not kits:
+                lacking.append(machine)
+                continue
+            taken += 1
+            running[min(kits)][day:] = True
+            for name in out:
+                if name[1] == place:
+                    running[name][day:] = False
+    where = f"[[switch]] on {switch.on}"
+    if lacking:
+        raise PlanError(
+            f"{where}: no {switch.to_part} on the shelf of {', '.join(lacking)}",
+            "Name its kit in the fleet or change-out log, or take these machines out of the switch.",
+        )
+    if not taken:
+        raise PlanError(
+            f"{where}: none of {', '.join(machines)} runs {switch.from_part} on that day",
+            "Check from_part and the machines, or take the switch out.",
+        )
