@@ -147,7 +147,7 @@ def _hot(history: History) -> None:
 
 def _doubled(history: History) -> None:
     """Enter two overhaul sheets twice: under another grader, and under another day."""
-    for place, machine, to_machine, later in (("rollers", 25, 26, 1), ("chain", 30, 30, 7)):
+    for place, machine, to_machine, later in (("rollers", 25, 26, 4), ("chain", 30, 30, 7)):
         day = scene.overhaul_day(2025, machine)
         sheet = [
             reading
