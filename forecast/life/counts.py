@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 _STENCIL: Final = np.array([[0, 0], [1, 0], [-1, 0], [0, 1], [0, -1], [1, 1], [-1, -1]], float)
 _SPACING: Final = 0.01
 _MOST_STEPS: Final = 60
+_NO_GAIN: Final = 1e-6  # log-likelihood a step must promise to be taken; the filter has kinks
 _DRAWS: Final = 20_000
 _GUESSED_SHAPE: Final = 1.5
 
@@ -289,12 +290,13 @@ def _climb(target: Target, at: Array) -> tuple[Array, Array | None]:
         step = axes @ ((axes.T @ slope) / power)
         step /= max(1.0, float(np.abs(step).max()))
         there = _look(target, at + step)
+        promised = float(slope @ step)
         if there[0] >= value - 1e-10 * abs(value):
             at, (value, slope, curvature), damping = at + step, there, damping / 10
-            if np.abs(step).max() < 1e-6 or abs(at[0]) > 3:
-                break
         else:
             damping = max(10 * damping, 1.0)
+        if promised < _NO_GAIN or abs(at[0]) > 3:
+            break
     top = abs(at[0]) < 3 and np.linalg.eigvalsh(curvature)[0] > 1e-6
     return at, curvature if top else None
 
