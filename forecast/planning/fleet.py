@@ -47,6 +47,8 @@ class Fleet:
         The rows of equal pieces, and how many pieces each stands for.
     unit
         [rows] the set each row belongs to.
+    in_use
+        [sets, 1 + days] whether each set is in place: at the start, and on each day.
     hours
         [sets, days] running hours of each set: none while it lies on the shelf.
     law
@@ -59,6 +61,7 @@ class Fleet:
     pieces: Pieces
     quantity: IntArray
     unit: IntArray
+    in_use: BoolArray
     hours: Array
     law: LifeDraws
 
@@ -67,9 +70,15 @@ class Fleet:
         """First row of each set: machine, line, place, kit."""
         return self.table.groupby(self.unit).first()[["machine", "line", "place", "kit"]]
 
+    def switched_in(self) -> list[tuple[int, int]]:
+        """Return (day, set) of every set that a size change puts in place."""
+        put_in = self.in_use[:, 1:] & ~self.in_use[:, :-1]
+        return [(int(day), int(unit)) for unit, day in np.argwhere(put_in)]
+
     def ahead(self, day: int) -> Array:
         """Return the hours [rows] that each row runs to the end of a day."""
-        return self.hours[self.unit, : day + 1].sum(axis=1)
+        ahead: Array = self.hours[self.unit, : day + 1].sum(axis=1)
+        return ahead
 
 
 def fleets(
@@ -123,7 +132,7 @@ def fleets(
             continue
         table = _texts(fitted.iloc[rows])
         unit, first = _units(table)
-        machine = table["machine"].map(number).to_numpy(dtype=np.int64)
+        machine = np.array([number[name] for name in table["machine"]], dtype=np.int64)
         pieces = Pieces(
             machine,
             fitted["age"].to_numpy(dtype=np.float64)[rows],
@@ -133,7 +142,7 @@ def fleets(
         )
         quantity = _whole(fitted["quantity"].to_numpy(dtype=np.float64)[rows], unit)
         in_use = np.stack([running[tuple(table.iloc[at][UNIT])] for at in first])
-        hours = calendar.hours[machine[first]] * in_use
+        hours = calendar.hours[machine[first]] * in_use[:, 1:]
         kept = quantity > 0
         found.append(
             Fleet(
@@ -142,6 +151,7 @@ def fleets(
                 pieces.take(kept),
                 quantity[kept],
                 unit[kept],
+                in_use,
                 hours,
                 laws[key],
             )
@@ -188,16 +198,16 @@ def _whole(quantity: Array, unit: IntArray) -> IntArray:
 def _sets_running(
     fitted: pd.DataFrame, plan: Plan, calendar: Calendar
 ) -> dict[tuple[str, ...], BoolArray]:
-    """Return on which days each set is in place (rather than on the shelf)."""
+    """Return whether each set is in place (not on the shelf): at the start, and on each day."""
     days = len(calendar.days)
     table = _texts(fitted).assign(in_place=fitted["in_place"].to_numpy(dtype=bool))
-    sets = table.groupby(UNIT, sort=True)["in_place"].any()
-    running = {
-        tuple(map(str, name)): np.full(days, bool(in_place)) for name, in_place in sets.items()
-    }
+    running: dict[tuple[str, ...], BoolArray] = {}
+    for *name, in_place in sorted(table[[*UNIT, "in_place"]].itertuples(index=False, name=None)):
+        known = running.setdefault(tuple(name), np.zeros(1 + days, dtype=bool))
+        known |= bool(in_place)
     for switch in sorted(plan.switch, key=lambda entry: entry.on):
         machines = select_machines(switch.machines, calendar.machines, calendar.lines)
-        _switch(running, switch, machines, max(calendar.at(switch.on), 0))
+        _switch(running, switch, machines, 1 + max(calendar.at(switch.on), 0))
     return running
 
 
@@ -233,7 +243,7 @@ def _switch(
     if lacking:
         raise PlanError(
             f"{where}: no {switch.to_part} on the shelf of {', '.join(lacking)}",
-            "Name its kit in the fleet or change-out log, or take these machines out of the switch.",
+            "Name its kit in the fleet log, or take these machines out of the switch.",
         )
     if not taken:
         raise PlanError(

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from forecast.errors import PlanError
+from forecast.planning.calendar import Calendar
 from forecast.planning.draws import Array, IntArray, LifeDraws
-from forecast.planning.plan import PartPlan
+from forecast.planning.fleet import Fleet
+from forecast.planning.plan import PartPlan, Plan
+from forecast.planning.seeds import generator
 
 NO_GAIN = 0.02
 """A policy that saves less than this share of run to failure is as good as run to failure."""
@@ -88,7 +91,7 @@ def best_age(shape: float, scale: float, planned_cost: float, unplanned_cost: fl
     if min(shape, scale, planned_cost, unplanned_cost) <= 0:
         raise ValueError("shape, scale and both costs should be above 0")
     mean = scale * gamma(1 + 1 / shape)
-    failing = unplanned_cost / mean
+    failing = float(unplanned_cost / mean)
     never = AgePolicy(np.inf, failing, failing, 0.0)
     if shape <= 1 or unplanned_cost <= planned_cost:
         return never
@@ -218,14 +221,14 @@ def renewals(
     if latest <= 0:
         return np.zeros(wanted.shape)
     step = latest / steps
-    whole = failed(step * np.arange(steps + 1))
-    half = failed(step * (np.arange(steps) + 0.5))
+    ages: Array = np.linspace(0.0, latest, steps + 1)
+    whole, half = failed(ages), failed(ages[:-1] + 0.5 * step)
     mean = np.zeros(steps + 1)
     for i in range(1, steps + 1):
         rises = np.diff(mean[:i])  # M_j - M_(j-1) for j = 1 .. i-1
         again = rises @ half[1:i][::-1] if i > 1 else 0.0
         mean[i] = (whole[i] + again - mean[i - 1] * half[0]) / (1 - half[0])
-    return np.interp(wanted, step * np.arange(steps + 1), mean)
+    return np.interp(wanted, ages, mean)
 
 
 def change_rule(
@@ -268,6 +271,63 @@ def change_rule(
             "run_to_failure", None, ratio, f"costs are not all known; {ratio_sentence(ratio)}"
         )
     return _cheapest(part, lives, planned, unplanned, window_hours, ratio)
+
+
+def change_rules(
+    fleets: Sequence[Fleet],
+    calendar: Calendar,
+    unit_costs: Mapping[str, float | None],
+    plan: Plan,
+    seed: int,
+) -> dict[str, ChangeRule]:
+    """Return what the policy of each part type comes to.
+
+    Parameters
+    ----------
+    fleets, calendar, plan
+        What is in service, the days ahead, and the plan.
+    unit_costs
+        By part type; None (or NaN) where nobody gave one.
+    seed
+        Of the forecast.
+
+    Raises
+    ------
+    PlanError
+        If a policy needs costs that nobody gave.
+    """
+    hours = _window_hours(calendar)
+    rules = {}
+    for name in sorted({fleet.part_type for fleet in fleets}):
+        lives = type_lives([fleet for fleet in fleets if fleet.part_type == name], seed)
+        part = plan.for_part_type(name)
+        try:
+            rules[name] = change_rule(part, unit_costs.get(name), lives, hours)
+        except PlanError as error:
+            raise PlanError(f"{name}: {error}", error.way_out) from None
+    return rules
+
+
+def type_lives(fleets: Sequence[Fleet], seed: int, count: int = 20_000) -> Array:
+    """Return lives of new pieces of one part type, pooled over its groups, machines and draws.
+
+    Parameters
+    ----------
+    fleets
+        The fleets of the part type; each has the weight of its pieces.
+    seed
+        Of the forecast.
+    count
+        How many lives, about.
+    """
+    total = sum(int(fleet.quantity.sum()) for fleet in fleets)
+    lives = []
+    for fleet in fleets:
+        rng = generator(seed, fleet.part_type, fleet.duty_group, "lives")
+        machines = np.repeat(fleet.pieces.machine, fleet.quantity)
+        share = max(1, round(count * len(machines) / max(total, 1)))
+        lives.append(lives_of(fleet.law, machines, rng, share))
+    return np.concatenate(lives)
 
 
 def change_costs(part: PartPlan, unit_cost: float | None) -> tuple[float | None, float | None]:
@@ -324,6 +384,15 @@ def _cheapest(
     age = max(best.age - window_hours / 2, window_hours / 2)
     why = f"best age {best.age:.0f} h saves {best.saving:.0%} of running to failure"
     return ChangeRule("at_age", age, ratio, why)
+
+
+def _window_hours(calendar: Calendar) -> float | None:
+    """Return the mean running hours from window to window; None without two windows."""
+    days = sorted({window.day for window in calendar.windows})
+    if len(days) < 2:
+        return None
+    between = calendar.hours[:, days[0] + 1 : days[-1] + 1].sum(axis=1).mean()
+    return float(between) / (len(days) - 1)
 
 
 def _failed_and_cycle(ages: Array) -> tuple[Array, Array]:

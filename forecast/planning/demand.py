@@ -1,0 +1,299 @@
+"""Season demand of every part type, path by path."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+
+from forecast.planning.calendar import Calendar
+from forecast.planning.draws import Array, IntArray, LifeDraws, Pieces
+from forecast.planning.events import simulate_pieces
+from forecast.planning.fleet import Fleet
+from forecast.planning.seeds import generator
+from forecast.planning.windows import OVERHAUL, Schedule
+from forecast.work import HERE, Work
+
+LEVELS: Final = {"p05": 0.05, "p50": 0.5, "p80": 0.8, "p90": 0.9, "p95": 0.95}
+_MACHINES = 12  # in one task
+
+
+@dataclass(frozen=True, eq=False)
+class DemandPaths:
+    """The demand of one part type on every season path; buying, stops and costs come from it.
+
+    Attributes
+    ----------
+    part_type
+        Its name.
+    unplanned, planned, overhaul
+        [draws, days] pieces used: ended by themselves, changed in windows, changed before the
+        season.
+    changes
+        Change-outs by machine, place and window (number in the calendar): mean, low and high
+        (5 and 95 %) over the paths.
+    """
+
+    part_type: str
+    unplanned: IntArray
+    planned: IntArray
+    overhaul: IntArray
+    changes: pd.DataFrame
+
+    @property
+    def total(self) -> IntArray:
+        """[draws, days] pieces used, whatever the reason."""
+        return self.unplanned + self.planned + self.overhaul
+
+
+@dataclass(frozen=True, eq=False)
+class _Set:
+    names: tuple[str, ...]
+    pieces: Pieces
+    quantity: IntArray
+    hours: Array
+    planned_at: IntArray
+    change_age: Array
+
+
+@dataclass(frozen=True, eq=False)
+class _Task:
+    law: LifeDraws
+    sets: tuple[_Set, ...]
+    windows: IntArray
+    seed: int
+
+
+@dataclass(frozen=True, eq=False)
+class _Outcome:
+    unplanned: IntArray
+    planned: IntArray
+    overhaul: IntArray
+    changes: list[tuple[str, str, int, float, int, int]]
+
+
+def demand_paths(
+    fleets: Sequence[Fleet],
+    calendar: Calendar,
+    schedule: Schedule,
+    seed: int,
+    work: Work = HERE,
+) -> dict[str, DemandPaths]:
+    """Simulate every set of every fleet.
+
+    Each set has a stream of its own, named by part type, duty group, machine, place and kit:
+    the paths are the same in one process or many, and stay when another set joins.
+
+    Parameters
+    ----------
+    fleets, calendar, schedule
+        What is in service, the days ahead, and when pieces are changed.
+    seed
+        Of the forecast.
+    work
+        Who computes.
+
+    Returns
+    -------
+    dict
+        By part type, sorted.
+    """
+    tasks: list[_Task] = []
+    names: list[str] = []
+    for number, fleet in enumerate(fleets):
+        for task in _tasks(fleet, schedule, number, calendar, seed):
+            tasks.append(task)
+            names.append(fleet.part_type)
+    outcomes = work.map(_simulate, tasks, "simulating the season")
+    shape = (fleets[0].law.draws if fleets else 1, len(calendar.days))
+    found = {}
+    for name in sorted({fleet.part_type for fleet in fleets}):
+        mine = [outcome for of, outcome in zip(names, outcomes, strict=True) if of == name]
+        found[name] = _joined(name, mine, shape)
+    return found
+
+
+def season_totals(paths: Mapping[str, DemandPaths]) -> pd.DataFrame:
+    """Return the result ``season_totals``: pieces used from the day after ``as_of`` to the end.
+
+    Parameters
+    ----------
+    paths
+        By part type.
+    """
+    rows = []
+    for name, of in paths.items():
+        total = of.total.sum(axis=1)
+        kinds = {
+            kind: getattr(of, kind).sum(axis=1).mean()
+            for kind in ("planned", "unplanned", "overhaul")
+        }
+        rows.append({"part_type": name, "mean": total.mean(), **_levels(total), **kinds})
+    columns = ["part_type", "mean", *LEVELS, "planned", "unplanned", "overhaul"]
+    return pd.DataFrame(rows, columns=columns)
+
+
+def demand_table(paths: Mapping[str, DemandPaths], calendar: Calendar) -> pd.DataFrame:
+    """Return the result ``demand``: pieces used by part type, week and kind.
+
+    Weekly quantiles do not add up over the weeks; ``cumulative_low`` and ``cumulative_high`` are
+    a band that holds the whole cumulative path with 90 %.
+
+    Parameters
+    ----------
+    paths
+        By part type.
+    calendar
+        The days ahead.
+    """
+    weeks = calendar.weeks
+    rows: list[dict[str, Any]] = []
+    for name, of in paths.items():
+        for kind in ("total", "planned", "unplanned", "overhaul"):
+            weekly = by_week(getattr(of, kind), calendar)
+            low, high = simultaneous_band(np.cumsum(weekly, axis=1))
+            levels = _levels(weekly)
+            for number, week in enumerate(weeks):
+                rows.append(
+                    {
+                        "part_type": name,
+                        "week": week,
+                        "kind": kind,
+                        "mean": weekly[:, number].mean(),
+                        **{level: values[number] for level, values in levels.items()},
+                        "cumulative_low": low[number],
+                        "cumulative_high": high[number],
+                    }
+                )
+    columns = ["part_type", "week", "kind", "mean", *LEVELS, "cumulative_low", "cumulative_high"]
+    return pd.DataFrame(rows, columns=columns)
+
+
+def by_week(daily: IntArray, calendar: Calendar) -> IntArray:
+    """Sum days to weeks [draws, weeks]."""
+    starts = np.flatnonzero(np.diff(calendar.week_of, prepend=-1))
+    weekly: IntArray = np.add.reduceat(daily, starts, axis=1)
+    return weekly
+
+
+def simultaneous_band(paths: IntArray | Array, level: float = 0.90) -> tuple[Array, Array]:
+    """Return a band that holds a whole path with probability `level`.
+
+    Each path is as extreme as its most extreme point; the paths that are less extreme than the
+    others span the band.
+
+    Parameters
+    ----------
+    paths
+        [draws, times] for example cumulative demand.
+    level
+        Share of paths inside at every time.
+    """
+    from scipy.stats import rankdata
+
+    draws = len(paths)
+    high = rankdata(paths, method="max", axis=0) / draws  # share of paths at or under
+    low = 1.0 - (rankdata(paths, method="min", axis=0) - 1.0) / draws  # share at or over
+    extreme = np.minimum(high, low).min(axis=1)
+    order = np.argsort(-extreme, kind="stable")
+    inside = paths[order[: int(np.ceil(level * draws))]]
+    return inside.min(axis=0).astype(np.float64), inside.max(axis=0).astype(np.float64)
+
+
+def _levels(values: IntArray) -> dict[str, Any]:
+    """Return the quantiles over the paths: values that occurred, never between two."""
+    found = np.quantile(values, list(LEVELS.values()), axis=0, method="inverted_cdf")
+    return dict(zip(LEVELS, found, strict=True))
+
+
+def _tasks(
+    fleet: Fleet, schedule: Schedule, number: int, calendar: Calendar, seed: int
+) -> list[_Task]:
+    """Cut a fleet into tasks by machine; sets that neither run nor change are left out."""
+    planned_at = schedule.planned_at[number]
+    sets: dict[int, list[_Set]] = {}
+    for unit in np.unique(fleet.unit):
+        rows = np.flatnonzero(fleet.unit == unit)
+        if not fleet.hours[unit].any() and (planned_at[rows] < 0).all():
+            continue
+        machine = int(fleet.pieces.machine[rows[0]])
+        first = fleet.table.iloc[rows[0]]
+        names = (
+            fleet.part_type,
+            fleet.duty_group,
+            calendar.machines[machine],
+            str(first["place"]),
+            str(first["kit"]),
+        )
+        sets.setdefault(machine, []).append(
+            _Set(
+                names,
+                fleet.pieces.take(rows),
+                fleet.quantity[rows],
+                fleet.hours[unit],
+                planned_at[rows],
+                schedule.change_age[fleet.part_type][machine],
+            )
+        )
+    machines = sorted(sets)
+    blocks = [machines[at : at + _MACHINES] for at in range(0, len(machines), _MACHINES)]
+    return [
+        _Task(fleet.law, tuple(one for m in block for one in sets[m]), schedule.windows, seed)
+        for block in blocks
+    ]
+
+
+def _simulate(task: _Task) -> _Outcome:
+    """Simulate the sets of one task, each from its own stream."""
+    days = len(task.sets[0].hours)
+    shape = (task.law.draws, days)
+    unplanned, planned, overhaul = (np.zeros(shape, dtype=np.int64) for _ in range(3))
+    changed: dict[tuple[str, str], IntArray] = {}
+    for one in task.sets:
+        events = simulate_pieces(
+            task.law,
+            one.pieces,
+            one.quantity,
+            one.hours,
+            one.planned_at,
+            one.change_age,
+            task.windows,
+            generator(task.seed, *one.names),
+        )
+        unplanned += events.unplanned
+        for number, day in enumerate(task.windows):
+            kind = overhaul if number == OVERHAUL else planned
+            kind[:, day] += events.changed[:, number]
+        place = (one.names[2], one.names[3])
+        changed[place] = changed.get(place, 0) + events.changed
+    changes = [row for place in sorted(changed) for row in _changes(place, changed[place])]
+    return _Outcome(unplanned, planned, overhaul, changes)
+
+
+def _changes(
+    place: tuple[str, str], changed: IntArray
+) -> list[tuple[str, str, int, float, int, int]]:
+    """Return mean, 5 % and 95 % of the change-outs of each window after the overhaul."""
+    found = []
+    for number in range(1, changed.shape[1]):
+        count = changed[:, number]
+        if count.any():
+            low, high = np.quantile(count, [0.05, 0.95], method="inverted_cdf")
+            found.append((*place, number - 1, float(count.mean()), int(low), int(high)))
+    return found
+
+
+def _joined(name: str, outcomes: Sequence[_Outcome], shape: tuple[int, int]) -> DemandPaths:
+    kinds = [np.zeros(shape, dtype=np.int64) for _ in range(3)]
+    changes: list[tuple[str, str, int, float, int, int]] = []
+    for outcome in outcomes:
+        for kind, part in zip(
+            kinds, (outcome.unplanned, outcome.planned, outcome.overhaul), strict=True
+        ):
+            kind += part
+        changes += outcome.changes
+    columns = ["machine", "place", "window", "mean", "low", "high"]
+    return DemandPaths(name, *kinds, pd.DataFrame(changes, columns=columns))
