@@ -25,6 +25,9 @@ LEAST_GAUGE_SD: Final = 1e-4
 OFFSET_SD: Final = 0.04
 """Assumed sd of the offset where too few pieces are read twice, mm."""
 
+OFFSET_ERROR: Final = 0.05
+"""Standard error of an offset that had to be assumed, mm."""
+
 LEAST_LINES: Final = 5
 """Pieces with two readings that an estimate of the offset needs."""
 
@@ -63,7 +66,7 @@ class Offsets:
     mean, sd
         Over pieces.
     standard_error
-        Of the mean; 0 where it was assumed.
+        Of the mean; a stated one where the mean was assumed.
     assumed
         What the readings do not tell.
     """
@@ -72,6 +75,11 @@ class Offsets:
     sd: float
     standard_error: float
     assumed: tuple[Assumption, ...] = ()
+
+    @property
+    def mean_assumed(self) -> bool:
+        """Whether the readings do not even tell the mean."""
+        return any(note.what == "offset" for note in self.assumed)
 
 
 def residual_sd(lines: LineSums) -> tuple[float, float] | None:
@@ -156,8 +164,10 @@ def _from_single_readings(lines: LineSums, gauge_sd: float) -> Offsets:
         if high >= AGE_RATIO * low:
             mean, error = _line_through_means(age[run], (lines.y / lines.n)[run])
             return Offsets(mean, OFFSET_SD, error, (spread,))
-    nothing = Assumption("offset", "0 mm", "the readings are too few or all of one age")
-    return Offsets(0.0, OFFSET_SD, 0.0, (nothing, spread))
+    nothing = Assumption(
+        "offset", f"0 mm, give or take {OFFSET_ERROR}", "the readings are too few or all of one age"
+    )
+    return Offsets(0.0, OFFSET_SD, OFFSET_ERROR, (nothing, spread))
 
 
 def _line_through_means(age: Array, wear: Array) -> tuple[float, float]:

@@ -28,6 +28,12 @@ FUTURE_SD: Final = 0.10
 LEAST_LAST_READINGS: Final = 30
 """Pieces with an earlier reading that an estimate of the change needs."""
 
+LARGEST_FUTURE_SD: Final = 0.5
+"""A larger estimate is not a change of rate but a wrong gauge sd or a wrong log."""
+
+FUTURE_ERROR: Final = 0.04
+"""An estimate of the change's variance with a larger standard error says nothing (0.2 squared)."""
+
 
 @dataclass(frozen=True, eq=False)
 class OwnReadings:
@@ -141,17 +147,20 @@ def depths_ahead(
     return depth + ahead_hours[:, None] * rate
 
 
-def future_change(own: OwnReadings) -> tuple[float, tuple[Assumption, ...]]:
+def future_change(
+    own: OwnReadings, *, gauge_known: bool = True
+) -> tuple[float, tuple[Assumption, ...]]:
     """Estimate how much a piece's rate still changes from last readings one step ahead.
 
     Each last reading is predicted from the piece's earlier ones; what its error has beyond offset,
     gauge and the uncertain rate is (rate x step)2 times the variance sought (weighted moment).
     Pieces that ran in one season count: only their hours at the last reading are in the sums.
     The hours at the reading before it are known with two readings, else taken as evenly spaced.
+    An assumed gauge sd tells nothing here: what it misses would look like a change.
     """
-    steps = _last_steps(own)
-    if steps is None:
-        why = f"fewer than {LEAST_LAST_READINGS} pieces with an earlier reading in the same season"
+    steps = _last_steps(own) if gauge_known else None
+    if steps is None or np.sqrt(2.0 / ((steps[2] / steps[1]) ** 2).sum()) > FUTURE_ERROR:
+        why = "too few pieces with an earlier reading in the same season, or too uncertain ones"
         return FUTURE_SD, (Assumption("future change of rate (sd)", f"{FUTURE_SD:g}", why),)
     squared_error, known_variance, worn_squared = steps
     found = 0.0
@@ -160,7 +169,7 @@ def future_change(own: OwnReadings) -> tuple[float, tuple[Assumption, ...]]:
         weight = worn_squared / total**2
         excess = squared_error - known_variance
         found = max(float((weight * excess).sum() / (weight * worn_squared).sum()), 0.0)
-    return float(np.sqrt(found)), ()
+    return min(float(np.sqrt(found)), LARGEST_FUTURE_SD), ()
 
 
 def _last_steps(own: OwnReadings) -> tuple[Array, Array, Array] | None:

@@ -39,7 +39,7 @@ FEW_MACHINES: Final = 3
 NORMAL_90: Final = 1.6448536269514722
 """Half width of a 90 % interval in standard deviations."""
 
-TABLE_DRAWS: Final = 4000
+TABLE_DRAWS: Final = 2000
 TABLE_SEED: Final = 20240805
 """Of the draws behind :meth:`WearFit.hours_to_limit`: the same fit gives the same table."""
 
@@ -54,8 +54,8 @@ class WearFit:
     Attributes
     ----------
     state
-        ``fitted``; ``few_readings`` (it leans on few pieces or machines); ``by_moments`` (samples
-        without positions); ``no_fit`` (the readings show no wear: every number is NaN).
+        ``fitted``; ``few_readings`` (it leans on few pieces or machines, or on an assumed gauge sd
+        or offset); ``by_moments`` (samples without positions); ``no_fit`` (the readings show no wear: every number is NaN).
     mean_rate, mean_rate_low, mean_rate_high
         Mean over machines and pieces at the mean level of the seasons read, mm/h, with its 90 %
         interval. (The median rate is lower: rates are lognormal.)
@@ -323,7 +323,7 @@ def fit_wear_sums(
     fit = two_level(data)
     covariance = fit.covariance + _from_offset(sums, gauge, offset, fit)
     own = OwnReadings(sums, fit, gauge, offset.mean, offset.sd)
-    future_sd, future_assumed = future_change(own)
+    future_sd, future_assumed = future_change(own, gauge_known=not gauge_assumed)
     model = FleetModel(
         seasons=sums.seasons,
         level=fit.level,
@@ -337,6 +337,7 @@ def fit_wear_sums(
         spread=spread_posterior(fit.level, covariance, season_spread),
     )
     few = len(sums.pieces) < FEW_PIECES or len(sums.machines) < FEW_MACHINES
+    few = few or bool(gauge_assumed) or offset.mean_assumed
     assumed = gauge_assumed + offset.assumed + sds_assumed(fit.sds_told) + future_assumed
     on_machine = np.bincount(sums.machine, minlength=len(sums.machines))
     return wear_fit(

@@ -19,7 +19,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from forecast.wear.offsets import OFFSET_SD, Assumption, Offsets
+from forecast.wear.offsets import OFFSET_ERROR, OFFSET_SD, Assumption, Offsets
 from forecast.wear.rates import PIECE_COLUMNS, WearFit, no_fit, sds_assumed, wear_fit
 from forecast.wear.reml import MACHINE_SD, PIECE_SD
 from forecast.wear.seasons import FleetModel, spread_posterior
@@ -111,10 +111,13 @@ def fit_samples(
     if not (found.rate > 0).any():
         return no_fit(readings, readings, left_out)
     covariance, sure = _jackknife(visits, len(machines), design, gauge, found)
+    if not design.offset:
+        # An offset that had to be assumed moves every level by its share of the mean wear.
+        covariance = covariance + (OFFSET_ERROR / float(visits.mean.mean())) ** 2
     if not sure.any():
         return no_fit(readings, readings, left_out)
     model = _fleet_model(visits, design, found, covariance, sure, names, machines, season_spread)
-    few = len(machines) < LEAST_MACHINES
+    few = len(machines) < LEAST_MACHINES or not design.offset
     return wear_fit(
         model,
         state="few_readings" if few else "by_moments",
@@ -365,11 +368,11 @@ def _assumed(
     """Say what the samples do not tell."""
     notes = list(sds_assumed((found.told[0], True)))
     if not found.told[1]:
-        why = "the samples are all of about one age: piece and offset sd can't be told apart"
+        why = "samples too small or all of about one age: piece and offset sd can't be told apart"
         notes.append(Assumption("piece sd", f"{PIECE_SD:g}", why))
     if not found.told_offset:
         why = "the samples are all of about one age: offset and rate can't be told apart"
-        notes.append(Assumption("offset", "0 mm", why))
+        notes.append(Assumption("offset", f"0 mm, give or take {OFFSET_ERROR}", why))
     if gauge_sd <= 0:
         why = "no gauge_sd_mm in the part type: the offset's sd contains the gauge error"
         notes.append(Assumption("gauge sd", "not known", why))

@@ -147,7 +147,7 @@ def wear_sums(
     codes, pieces = pd.factorize(readings["piece"].astype(str), sort=True)
     count = len(pieces)
     machine = _machine_of(readings, codes, count)
-    last = _last_reading(codes, hours.sum(axis=1), wear)
+    last = _last_reading(codes, hours.sum(axis=1), wear, count)
     frame = pd.DataFrame(
         {
             "piece": np.asarray(pieces, dtype=object),
@@ -244,11 +244,11 @@ def _machine_of(readings: pd.DataFrame, codes: IntArray, count: int) -> npt.NDAr
     return machine
 
 
-def _last_reading(codes: IntArray, hours: Array, wear: Array) -> IntArray:
+def _last_reading(codes: IntArray, hours: Array, wear: Array, count: int) -> IntArray:
     """Return the row of the latest reading of each piece (of equal hours the deeper one)."""
     order = np.lexsort((wear, hours, codes))
-    ends = np.flatnonzero(np.append(np.diff(codes[order]) != 0, True))
-    return np.asarray(order[ends], dtype=np.int64)
+    last = np.searchsorted(codes[order], np.arange(count), side="right") - 1
+    return np.asarray(order[last], dtype=np.int64)
 
 
 def _cell_frame(
