@@ -19,8 +19,9 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from forecast.wear.fit import PIECE_COLUMNS, WearFit, no_fit, wear_fit
 from forecast.wear.offsets import OFFSET_ERROR, OFFSET_SD, Assumption, Offsets
-from forecast.wear.rates import PIECE_COLUMNS, WearFit, no_fit, sds_assumed, wear_fit
+from forecast.wear.rates import sds_assumed
 from forecast.wear.reml import MACHINE_SD, PIECE_SD
 from forecast.wear.seasons import FleetModel, spread_posterior
 
