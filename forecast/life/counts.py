@@ -8,12 +8,13 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
+import numpy.typing as npt
 from scipy.special import gamma
 
 from forecast.life.intervals import share_of
 from forecast.life.likelihood import FEWEST_FAILURES
 from forecast.life.lives import Array
-from forecast.life.posterior import DEFAULT_PRIOR, EVENTS, HOURS, ShapePrior
+from forecast.life.priors import DEFAULT_PRIOR, EVENTS, HOURS, ShapePrior
 from forecast.life.weekly import Start, Weeks, follow, lay_out
 
 if TYPE_CHECKING:
@@ -183,28 +184,21 @@ def fit_counts(
     if start not in ("new", "stationary"):
         raise ValueError(f"start must be 'new' or 'stationary' but is {start!r}")
     weeks = lay_out(counts)
-    stationary = start == "stationary" and bool(np.isnan(weeks.start).any())
-    if stationary and prior is None:
+    if start == "stationary" and not np.isnan(weeks.start).any():
+        start = "new"  # every start age is known
+    if start == "stationary" and prior is None:
         prior = DEFAULT_PRIOR
     failures = float(weeks.replaced.sum())
-    few = failures < FEWEST_FAILURES
-    leaning = prior if stationary or few else None
     at = _guess(weeks, prior)
     if weeks.oldest <= 0 or (failures == 0 and prior is None):
-        return _count_fit(weeks, start, prior, at, None, few=few)
-
-    def target(points: Array) -> Array:
-        """Log posterior at [points, (log shape, log expected failures)]."""
-        shape, scale = _law(points[:, 1], points[:, 0], weeks.oldest)
-        value = follow(weeks, shape, scale, start).log_likelihood
-        if leaning is not None:
-            value = value + leaning.log_density(points[:, 0])
-        if leaning is not None and few:
-            value = value + EVENTS * points[:, 1] - HOURS * np.exp(points[:, 1])
-        return value
-
-    at, curvature = _climb(target, at)
-    return _count_fit(weeks, start, prior, at, curvature, few=few and leaning is not None)
+        return _count_fit(weeks, start, prior, at, None, leaning=False)
+    few = failures < FEWEST_FAILURES
+    leaning = prior is not None and (few or start == "stationary")
+    top, curvature = _climb(_target(weeks, start, prior if leaning else None, few), at)
+    if curvature is None and prior is not None and not leaning:  # no maximum without it
+        leaning = True
+        top, curvature = _climb(_target(weeks, start, prior, True), at)
+    return _count_fit(weeks, start, prior, top, curvature, leaning=leaning)
 
 
 def mean_cumulative(events: pd.DataFrame) -> pd.DataFrame:
@@ -245,16 +239,12 @@ def mean_cumulative(events: pd.DataFrame) -> pd.DataFrame:
     own = np.zeros((len(names), at.size))
     for system, name in enumerate(names):
         mine = number == system
-        starts, ends = np.sort(time[mine & (kind == "start")]), np.sort(time[mine & (kind == "end")])
-        starts = starts if starts.size else np.zeros(1)
-        if ends.size != starts.size or (ends < starts).any():
-            raise ValueError(f"system {name!r} has {starts.size} starts but {ends.size} ends")
-        inside = (at > starts[:, None]) & (at <= ends[:, None])
-        watched[system] = inside.any(axis=0)
-        np.add.at(own[system], np.searchsorted(at, time[mine & (kind == "event")]), 1.0)
-        if (own[system][~watched[system]] > 0).any():
-            when = at[(own[system] > 0) & ~watched[system]][0]
-            raise ValueError(f"system {name!r} has an event at {when:g}, when it was not watched")
+        start, event, end = (time[mine & (kind == what)] for what in ("start", "event", "end"))
+        watched[system] = _watched(at, start, end, f"system {name!r}")
+        np.add.at(own[system], np.searchsorted(at, event), 1.0)
+        unseen = (own[system] > 0) & ~watched[system]
+        if unseen.any():
+            raise ValueError(f"system {name!r} was not watched at its event at {at[unseen][0]:g}")
     at_risk = watched.sum(axis=0)
     step = own.sum(axis=0) / at_risk
     influence = np.cumsum(watched * (own - step) / at_risk, axis=1)
@@ -263,10 +253,37 @@ def mean_cumulative(events: pd.DataFrame) -> pd.DataFrame:
     )
 
 
+def _watched(at: Array, start: Array, end: Array, system: str) -> npt.NDArray[np.bool_]:
+    """Whether a system was watched at each time: after a start, up to and with its end."""
+    starts, ends = np.sort(start) if start.size else np.zeros(1), np.sort(end)
+    if ends.size != starts.size or (ends < starts).any():
+        raise ValueError(f"{system} has {starts.size} starts but {ends.size} ends, or out of order")
+    inside = (at > starts[:, None]) & (at <= ends[:, None])
+    return np.asarray(inside.any(axis=0))
+
+
 def _law(log_rate: Array, log_shape: Array, oldest: float) -> tuple[Array, Array]:
     """(shape, scale) of the failures expected by the largest age."""
     shape = np.exp(log_shape)
     return shape, oldest * np.exp(np.clip(-log_rate / shape, -600.0, 600.0))
+
+
+def _target(weeks: Weeks, start: Start, prior: ShapePrior | None, few: bool) -> Target:
+    """Log posterior at points [points, (log shape, log expected failures)].
+
+    With few failures the prior is also that of the expected failures.
+    """
+
+    def target(points: Array) -> Array:
+        shape, scale = _law(points[:, 1], points[:, 0], weeks.oldest)
+        value = follow(weeks, shape, scale, start).log_likelihood
+        if prior is not None:
+            value = value + prior.log_density(points[:, 0])
+        if prior is not None and few:
+            value = value + EVENTS * points[:, 1] - HOURS * np.exp(points[:, 1])
+        return value
+
+    return target
 
 
 def _guess(weeks: Weeks, prior: ShapePrior | None) -> Array:
@@ -317,14 +334,13 @@ def _count_fit(
     at: Array,
     curvature: Array | None,
     *,
-    few: bool,
+    leaning: bool,
 ) -> CountFit:
     failures = float(weeks.replaced.sum())
     shape, scale = (float(x) for x in _law(at[1], at[0], weeks.oldest))
     state: Literal["fitted", "leans_on_prior", "lower_bound_only", "no_fit"] = "no_fit"
     value = np.nan
     if curvature is not None and failures > 0:
-        leaning = few or (start == "stationary" and bool(np.isnan(weeks.start).any()))
         state = "leans_on_prior" if leaning else "fitted"
         laws = np.array([shape]), np.array([scale])
         value = float(follow(weeks, *laws, start).log_likelihood[0])

@@ -1,4 +1,4 @@
-"""The survival curve that assumes no law: Kaplan-Meier, or Turnbull where inspections found failures.
+"""The survival curve that assumes no law: Kaplan-Meier, or Turnbull with inspections.
 
 The one user of lifelines, which takes most of a second to import: so only inside the functions.
 """

@@ -133,7 +133,9 @@ class Exposure:
         """Rough log rate of all groups together at each shape, half a failure added: [shapes]."""
         failures = 0.5 + self.seen.sum() + self._weight.sum()
         hours = self.sums(shapes).sum(axis=1)
-        return np.asarray(np.log(failures / (hours + np.exp(self._log_pieces(shapes)) @ self._weight / 2)))
+        return np.asarray(
+            np.log(failures / (hours + np.exp(self._log_pieces(shapes)) @ self._weight / 2))
+        )
 
     def likeliest_rate(self, shapes: Array, events: Array | float, hours: Array | float) -> Array:
         """Log rate of each group at each shape, given that gamma law of the rate as a prior.
@@ -199,11 +201,11 @@ class _BySum:
             pairs, where = _distinct(np.round(x * 1000) / 1000, group)
         self._group = pairs[:, 0].astype(np.int64)
         self._x = pairs[:, 1]
-        self._weight = np.bincount(where, weight, pairs.shape[0])
+        self._weight: Array = np.bincount(where, weight, pairs.shape[0]).astype(np.float64)
 
     def sums(self, shapes: Array) -> Array:
         """[shapes, groups]; never below 0."""
-        rows = np.exp(np.outer(shapes, self._x)) * self._weight
+        rows: Array = np.exp(np.outer(shapes, self._x)) * self._weight
         return np.maximum(_add_groups(rows, self._group, self.groups), 0.0)
 
 

@@ -153,7 +153,7 @@ class _Profile:
     log_h: float | None
 
     def point(self, log_scale: Array, log_shape: Array) -> tuple[Array, Array]:
-        """(fixed, free) of a law."""
+        """Give (fixed, free) of a law."""
         if self.log_h is None:
             return log_shape, log_scale
         return log_scale + self.log_h * np.exp(-log_shape), log_shape
@@ -167,9 +167,7 @@ class _Profile:
         at = self.likelihood.slopes(fixed - slope, free)
         by_free = at.by_shape + slope * at.by_scale
         curvature = (
-            at.shape_shape
-            + slope * (2 * at.scale_shape - at.by_scale)
-            + slope**2 * at.scale_scale
+            at.shape_shape + slope * (2 * at.scale_shape - at.by_scale) + slope**2 * at.scale_scale
         )
         return at.value, at.by_scale, by_free, curvature
 

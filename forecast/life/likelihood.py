@@ -112,11 +112,7 @@ class Likelihood:
         z_seen = shape * (self._seen_age - self._seen * u)
         value, by_scale, by_shape, scale_scale, scale_shape, shape_shape = between
         return Slopes(
-            value=value
-            + a
-            + self._seen * (log_shape - self.log_unit)
-            + z_seen
-            - self._seen_age,
+            value=value + a + self._seen * (log_shape - self.log_unit) + z_seen - self._seen_age,
             by_scale=by_scale - shape * (a + self._seen),
             by_shape=by_shape + b + self._seen + z_seen,
             scale_scale=scale_scale + shape**2 * a,
@@ -125,7 +121,7 @@ class Likelihood:
         )
 
     def _between(self, u: Array, shape: Array) -> tuple[Array, ...]:
-        """What failures between inspections give: value and the five derivatives."""
+        """Value and five derivatives of failures found between inspections."""
         if not self._to.size:
             return (np.zeros(self.groups),) * 6
         g, w = self._between_group, self._between_weight
@@ -320,9 +316,7 @@ def _judged(likelihood: Likelihood, log_scale: Array, log_shape: Array, found: B
     covariance[:, 1, 1] = -at.scale_scale / safe
     covariance[:, 0, 1] = covariance[:, 1, 0] = at.scale_shape / safe
     covariance[~found] = np.nan
-    shape, scale, value = (
-        np.where(found, x, np.nan) for x in (log_shape, log_scale, at.value)
-    )
+    shape, scale, value = (np.where(found, x, np.nan) for x in (log_shape, log_scale, at.value))
     return Maxima(shape, scale, value, covariance, likelihood.failures, found)
 
 

@@ -69,17 +69,17 @@ class Lives:
     @property
     def exact(self) -> BoolArray:
         """Rows whose failure was seen."""
-        return self.lower == self.upper
+        return np.asarray(self.lower == self.upper)
 
     @property
     def suspended(self) -> BoolArray:
         """Rows that had not failed when last seen."""
-        return np.isinf(self.upper)
+        return np.asarray(np.isinf(self.upper))
 
     @property
     def between(self) -> BoolArray:
         """Rows that failed somewhere between two inspections."""
-        return ~self.exact & ~self.suspended
+        return np.asarray(~self.exact & ~self.suspended)
 
     @property
     def failures(self) -> float:

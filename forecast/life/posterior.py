@@ -1,101 +1,33 @@
-"""Shape prior and posterior draws of (shape, scale): what the planner is given.
-
-The prior is set on what people can judge: log shape is normal about a stated centre, and the
-number of failures expected by the largest age t0, L = (t0 / scale)^shape, is Gamma(0.5, 0.05).
-A prior on the scale itself would change its meaning with the unit of time; this one does not, and
-its weight is that of half a failure.
-"""
+"""Posterior draws of (shape, scale): what the planner is given."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
 from scipy.special import gammaln
 
 from forecast.life.exposure import Exposure
+from forecast.life.grids import DEPTH, pick, shape_grid, strata, within
 from forecast.life.likelihood import Maxima, maximise
 from forecast.life.lives import Array, IntArray, Lives
+from forecast.life.priors import DEFAULT_PRIOR, EVENTS, FLAT, HOURS, ShapePrior, pooled_prior
 
-EVENTS: Final = 0.5
-"""Failures the prior on expected failures is worth."""
-HOURS: Final = 0.05
-"""Exposure it is worth, in pieces run to the largest age."""
+__all__ = [
+    "DEFAULT_PRIOR",
+    "FLAT",
+    "GROUP_SPREAD",
+    "ShapePrior",
+    "fixed_shape_draws",
+    "pooled_draws",
+    "pooled_prior",
+    "posterior_draws",
+]
+
 GROUP_SPREAD: Final = 0.5
 """Half-normal scale of the coefficient of variation of failure rates between groups."""
 
 _MANY_FAILURES: Final = 200  # above, the curvature at the maximum says all
-_WIDEST: Final = (float(np.log(0.02)), float(np.log(100.0)))  # shapes a flat prior looks at
-_DEPTH: Final = 18.0  # log density below the peak at which a grid ends
-
-
-@dataclass(frozen=True)
-class ShapePrior:
-    """Prior of the shape: its logarithm is normal.
-
-    Parameters
-    ----------
-    centre
-        Median of the prior.
-    log_sd
-        Standard deviation of log shape.
-    why
-        Where it comes from, in words for the reader of the forecast; printed beside each result
-        that leans on it.
-    """
-
-    centre: float
-    log_sd: float
-    why: str = field(default="stated by the caller")
-
-    def __post_init__(self) -> None:
-        if not (np.isfinite(self.centre) and self.centre > 0):
-            raise ValueError(f"the centre of a shape prior must be positive but is {self.centre}")
-        if not self.log_sd > 0:
-            raise ValueError(f"log_sd of a shape prior must be positive but is {self.log_sd}")
-
-    @classmethod
-    def from_range(
-        cls, low: float, high: float, centre: float | None = None, why: str = "stated range"
-    ) -> ShapePrior:
-        """Prior with 5 % of its weight below ``low`` and 5 % above ``high``.
-
-        Parameters
-        ----------
-        low, high
-            5 % and 95 % points; log_sd = ln(high / low) / 3.29.
-        centre
-            Median; their geometric mean if not given.
-        why
-            Where the range comes from.
-        """
-        if not 0 < low < high < np.inf:
-            raise ValueError(f"a shape range needs 0 < low < high but has {low} and {high}")
-        middle = float(np.sqrt(low * high)) if centre is None else centre
-        return cls(middle, float(np.log(high / low)) / 3.29, why)
-
-    @property
-    def log_centre(self) -> float:
-        """Mean of log shape."""
-        return float(np.log(self.centre))
-
-    def log_density(self, log_shape: Array) -> Array:
-        """Logarithm of the density of log shape, up to a constant."""
-        return np.asarray(-0.5 * ((log_shape - self.log_centre) / self.log_sd) ** 2)
-
-    def __str__(self) -> str:
-        low, high = self.centre * np.exp(np.array([-1.645, 1.645]) * self.log_sd)
-        return f"shape {self.centre:.2g} ({low:.2g}-{high:.2g}): {self.why}"
-
-
-DEFAULT_PRIOR: Final = ShapePrior(
-    2.0, 0.5, "default of this program, a convention without a source: wear-out, loosely"
-)
-
-FLAT: Final = ShapePrior(1.0, np.inf, "none: flat in log shape and log scale")
-"""No prior at all; also takes the prior off the expected failures."""
 
 
 def posterior_draws(
@@ -211,48 +143,11 @@ def pooled_draws(
     return shape, np.asarray(_scale(exposure.oldest, rate, shape[:, None]).T)
 
 
-def pooled_prior(maxima: Maxima, fewest: int = 10) -> ShapePrior | None:
-    """Prior of the shape from groups that have failures enough to tell their own.
-
-    Parameters
-    ----------
-    maxima
-        Fits of groups of like parts.
-    fewest
-        Failures a group must have to count.
-
-    Returns
-    -------
-    ShapePrior or None
-        Centre and spread of log shape over the groups by the moment estimator of Paule and Mandel,
-        the spread at least 0.25; None with fewer than three such groups.
-    """
-    usable = maxima.found & (maxima.failures >= fewest)
-    if usable.sum() < 3:
-        return None
-    y, v = maxima.log_shape[usable], maxima.covariance[usable, 1, 1]
-
-    def excess(between: float) -> float:
-        w = 1 / (v + between)
-        return float(w @ (y - (w @ y) / w.sum()) ** 2) - (y.size - 1)
-
-    low, high = 0.0, 1.0
-    while excess(high) > 0:
-        high *= 2
-    for _ in range(60):
-        middle = (low + high) / 2
-        low, high = (middle, high) if excess(middle) > 0 else (low, middle)
-    w = 1 / (v + low)
-    centre = float(np.exp((w @ y) / w.sum()))
-    why = f"pooled from {y.size} groups with {fewest} failures or more"
-    return ShapePrior(centre, max(float(np.sqrt(low)), 0.25), why)
-
-
 def _line_draws(
     exposure: Exposure, prior: ShapePrior, n: int, rng: np.random.Generator
 ) -> tuple[Array, Array]:
     """Without failures between inspections: the rate is gamma at each shape, the shape a line."""
-    events, hours = _of_rate(prior)
+    events, hours = prior.of_rate
     failures = float(exposure.seen[0])
 
     def log_density(b: Array) -> Array:
@@ -264,10 +159,10 @@ def _line_draws(
             - (events + failures) * np.log(total)
         )
 
-    b, density = _grid(log_density, prior, 300)
+    b, density = shape_grid(log_density, prior, 300)
     mass = np.exp(density - density.max())
     share = np.concatenate([[0.0], np.cumsum(mass[1:] + mass[:-1])])
-    log_shape = np.interp(_strata(n, rng), share / share[-1], b)
+    log_shape = np.interp(strata(n, rng), share / share[-1], b)
     total = hours + np.interp(log_shape, b, exposure.sums(np.exp(b))[:, 0])
     shape = np.exp(log_shape)
     rate = rng.gamma(events + failures, 1.0, n) / total
@@ -278,7 +173,7 @@ def _plane_draws(
     exposure: Exposure, prior: ShapePrior, n: int, rng: np.random.Generator
 ) -> tuple[Array, Array]:
     """With failures between inspections: a grid over shape and, about its mode, the log rate."""
-    events, hours = _of_rate(prior)
+    events, hours = prior.of_rate
 
     def joint(b: Array, x: Array) -> Array:
         value = exposure.found_chance(np.exp(b), x) + (events + exposure.seen[0]) * x
@@ -296,16 +191,16 @@ def _plane_draws(
         x, bend = mode(b)
         return np.asarray(joint(b, x)[:, 0] - 0.5 * np.log(bend[:, 0]))
 
-    b, _ = _grid(log_density, prior, 41)
+    b, _ = shape_grid(log_density, prior, 41)
     x, bend = mode(b)
     sd = bend**-0.5
     z = np.linspace(-5 - 9 / np.sqrt(max(float(bend.min()), 0.5)), 5, 45)
     weight = joint(b, x + sd * z) + np.log(sd)
-    at = _pick(weight, n, rng)
-    log_shape = b[at[0]] + _within(b, n, rng)
+    at = pick(weight, n, rng)
+    log_shape = b[at[0]] + within(b, n, rng)
     rate = np.exp(
         np.interp(log_shape, b, x[:, 0])
-        + np.interp(log_shape, b, sd[:, 0]) * (z[at[1]] + _within(z, n, rng))
+        + np.interp(log_shape, b, sd[:, 0]) * (z[at[1]] + within(z, n, rng))
     )
     return np.exp(log_shape), _scale(exposure.oldest, rate, np.exp(log_shape))
 
@@ -330,9 +225,9 @@ class _PooledGrid:
         self.exposure, self.prior = exposure, prior
         self.spread = (np.arange(12) + 0.5) / 12 * 3 * GROUP_SPREAD
         self._ends = -12.0, 6.0
-        self.b, _ = _grid(self._weigh, prior, 40)
+        self.b, _ = shape_grid(self._weigh, prior, 40)
         mass = self.weight.max(axis=(0, 2))
-        kept = np.flatnonzero(mass > mass.max() - _DEPTH)
+        kept = np.flatnonzero(mass > mass.max() - DEPTH)
         self._ends = self.z[max(kept[0] - 1, 0)], self.z[min(kept[-1] + 1, self.z.size - 1)]
         self._weigh(self.b)
 
@@ -370,10 +265,10 @@ class _PooledGrid:
 
     def draw(self, n: int, rng: np.random.Generator) -> tuple[Array, Array, Array]:
         """(shape, level, spread), [n] each."""
-        at = _pick(self.weight, n, rng)
-        log_shape = self.b[at[0]] + _within(self.b, n, rng)
+        at = pick(self.weight, n, rng)
+        log_shape = self.b[at[0]] + within(self.b, n, rng)
         log_level = np.interp(log_shape, self.b, self.level) + self.z[at[1]]
-        level = np.exp(log_level + _within(self.z, n, rng))
+        level = np.exp(log_level + within(self.z, n, rng))
         return np.exp(log_shape), level, self.spread[at[2]]
 
     def group_sums(self, log_shape: Array) -> tuple[Array, Array]:
@@ -386,50 +281,6 @@ class _PooledGrid:
             for rows in (self.failures, self.hours)
         )
         return failures, hours
-
-
-def _of_rate(prior: ShapePrior) -> tuple[float, float]:
-    """Gamma prior of the expected failures; none beside a flat prior of the shape."""
-    return (EVENTS, HOURS) if np.isfinite(prior.log_sd) else (0.0, 0.0)
-
-
-def _grid(
-    log_density: Callable[[Array], Array], prior: ShapePrior, points: int
-) -> tuple[Array, Array]:
-    """Even points of log shape over the mass of a density, found by zooming in."""
-    low, high = _WIDEST
-    if np.isfinite(prior.log_sd):
-        low = min(low, prior.log_centre - 6 * prior.log_sd)
-        high = max(high, prior.log_centre + 6 * prior.log_sd)
-    for _ in range(8):
-        b = np.linspace(low, high, points)
-        density = log_density(b)
-        kept = np.flatnonzero(density > density.max() - _DEPTH)
-        low, high = b[max(kept[0] - 1, 0)], b[min(kept[-1] + 1, points - 1)]
-        if kept.size > points / 2:
-            break
-    return b, density
-
-
-def _strata(n: int, rng: np.random.Generator) -> Array:
-    """One uniform number in each n-th part of 0 to 1, in random order.
-
-    The order matters: draws of other laws are paired with these by number.
-    """
-    return rng.permutation((np.arange(n) + rng.random(n)) / n)
-
-
-def _pick(weight: Array, n: int, rng: np.random.Generator) -> tuple[IntArray, ...]:
-    """Cells of a grid of log weights, drawn by their weight."""
-    mass = np.exp(weight - weight.max()).ravel()
-    share = np.cumsum(mass)
-    at = np.searchsorted(share, _strata(n, rng) * share[-1], side="right")
-    return np.unravel_index(np.minimum(at, mass.size - 1), weight.shape)
-
-
-def _within(grid: Array, n: int, rng: np.random.Generator) -> Array:
-    """Random places within a cell, as distances from its middle."""
-    return (rng.random(n) - 0.5) * (grid[1] - grid[0])
 
 
 def _scale(oldest: float, rate: Array, shape: Array) -> Array:

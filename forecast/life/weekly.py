@@ -95,7 +95,11 @@ def lay_out(counts: pd.DataFrame) -> Weeks:
     keys = ["unit", "machine"] if "unit" in counts.columns else ["machine"]
     counts = counts.sort_values([*keys, "week"], kind="stable")
     unit = counts.groupby(keys, sort=True).ngroup().to_numpy()
-    week = counts["week"].rank(method="dense").to_numpy(np.int64) - 1
+    week = (
+        counts["week"]
+        .map({when: number for number, when in enumerate(sorted(counts["week"].unique()))})
+        .to_numpy(np.int64)
+    )
     _refuse_twice(counts, [*keys, "week"])
     units = counts[keys].drop_duplicates().reset_index(drop=True)
     shape = len(units), int(week.max(initial=-1)) + 1

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, Literal
@@ -15,7 +14,8 @@ from forecast.life.exposure import Exposure
 from forecast.life.intervals import likelihood_interval, share_of, wald_interval
 from forecast.life.likelihood import FEWEST_FAILURES, Maxima, log_likelihood, maximise
 from forecast.life.lives import Array, IntArray, Lives
-from forecast.life.posterior import FLAT, ShapePrior, fixed_shape_draws, posterior_draws
+from forecast.life.posterior import fixed_shape_draws, posterior_draws
+from forecast.life.priors import FLAT, ShapePrior
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -234,7 +234,7 @@ def fit_weibull(
     return _fit_with_prior(lives, prior)
 
 
-def fit_weibull_groups(lives: Lives, group: Sequence[object] | npt.ArrayLike) -> pd.DataFrame:
+def fit_weibull_groups(lives: Lives, group: npt.ArrayLike) -> pd.DataFrame:
     """Fit a Weibull law of greatest likelihood to each group, all groups in one array pass.
 
     Parameters
@@ -252,7 +252,7 @@ def fit_weibull_groups(lives: Lives, group: Sequence[object] | npt.ArrayLike) ->
     """
     import pandas as pd
 
-    number, labels = pd.factorize(pd.Series(group), sort=True)
+    number, labels = pd.factorize(np.asarray(group), sort=True)
     if number.size != len(lives):
         raise ValueError(f"there are {len(lives)} lives but {number.size} group labels")
     if (number < 0).any():
