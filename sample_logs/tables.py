@@ -43,8 +43,15 @@ COUNTS: Final = (
     date(2026, 7, 27), date(2026, 8, 28),
 )  # fmt: skip
 OPENING: Final = (240, 60, 80, 420, 420, 360, 360)
-STOCK_WANTED: Final = (300, 50, 100, 600, 480, 360, 360)
+STOCK_WANTED: Final = (160, 40, 60, 600, 480, 360, 360)
 """What the winter orders fill the stock up to (they did not foresee the season 2026)."""
+OPEN_ORDERS: Final = (
+    ("SLEEVE-30", 50, "P26-301", date(2026, 8, 24), date(2026, 9, 18)),
+    ("LINER-35", 480, "P26-302", date(2026, 8, 3), date(2026, 9, 4)),
+    ("LINER-45", 360, "P26-303", date(2026, 8, 24), date(2026, 10, 2)),
+    ("STRIP-12", 20, "P26-304", date(2026, 8, 17), date(2026, 9, 25)),
+)
+"""Orders not yet delivered; the last one was cancelled."""
 
 
 def part_types(folder: Folder) -> None:
@@ -224,30 +231,34 @@ def stock(folder: Folder, used: Mapping[tuple[int, str], int]) -> None:
                 wanted = STOCK_WANTED[kind] + used.get((number, law.part_type), 0) - on_hand
                 ordered = max(0, -(-wanted // pack) * pack)
                 if ordered:
-                    due = date(day.year, 5, 4 + kind)
-                    order = {"at": f"{day.year - 1}-12-0{1 + kind}", "due": due.isoformat()}
-                    order["order_no"] = f"P{day.year % 100}-{101 + kind}"
-                    rows.append(_stock(law.part_type, "on_order", ordered, order))
+                    number_in_year = f"P{day.year % 100}-{101 + kind}"
+                    dates = (date(day.year - 1, 12, 1 + kind), date(day.year, 5, 4 + kind))
+                    rows += _order(law.part_type, ordered, number_in_year, *dates)
                     on_hand += ordered
             if number:
                 on_hand -= used.get((number, law.part_type), 0)
             if number in (1, 3, 5) and on_hand < 0:
                 bought = -(-(20 - on_hand) // pack) * pack
-                order = {"at": f"{day.year}-08-10", "due": f"{day.year}-08-24"}
-                order["order_no"] = f"P{day.year % 100}-{201 + kind}"
-                rows.append(_stock(law.part_type, "on_order", bought, order))
+                dates = (date(day.year, 8, 10), date(day.year, 8, 24))
+                rows += _order(law.part_type, bought, f"P{day.year % 100}-{201 + kind}", *dates)
                 on_hand += bought
             rows.append(_stock(law.part_type, "on_hand", on_hand, {"at": day.isoformat()}))
-    opened = {"at": "2026-08-24", "due": "2026-09-18", "order_no": "P26-301"}
-    rows.append(_stock("SLEEVE-30", "on_order", 100, opened))
-    opened = {"at": "2026-08-24", "due": "2026-10-02", "order_no": "P26-302"}
-    rows.append(_stock("LINER-45", "on_order", 360, opened))
-    opened = {"at": "2026-08-17", "due": "2026-09-25", "order_no": "P26-303"}
-    rows.append(_stock("STRIP-12", "on_order", 20, opened))
-    opened = {"at": "2026-08-26", "due": "2026-09-25", "order_no": "P26-303"}
-    rows.append(_stock("STRIP-12", "cancelled", 20, opened))
+    for part_type, quantity, order_no, at, due in OPEN_ORDERS:
+        rows.append(_order(part_type, quantity, order_no, at, due)[0])
+    dropped, quantity, order_no, _, due = OPEN_ORDERS[-1]
+    cells = {"at": "2026-08-26", "due": due.isoformat(), "order_no": order_no}
+    rows.append(_stock(dropped, "cancelled", quantity, cells))
     columns = ("at", "part_type", "state", "quantity", "due", "order_no", "condition")
     folder.write("stock.csv", columns, sorted(rows, key=lambda row: row.cells["at"]))
+
+
+def _order(part_type: str, quantity: int, order_no: str, at: date, due: date) -> list[Row]:
+    """Return the rows of an order: placed, and nothing of it outstanding on the day it came."""
+    cells = {"due": due.isoformat(), "order_no": order_no}
+    return [
+        _stock(part_type, "on_order", quantity, cells | {"at": at.isoformat()}),
+        _stock(part_type, "on_order", 0, cells | {"at": due.isoformat()}),
+    ]
 
 
 def _stock(part_type: str, state: str, quantity: int, more: dict[str, str]) -> Row:
