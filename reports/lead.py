@@ -103,8 +103,11 @@ def _buy(forecast: SeasonForecast) -> Sentence:
     if not late.empty:
         worst = words.number(late["days_late"].max())
         names = words.listed([str(name) for name in late["part_type"]], 3)
-        said = f"{names} will come up to {words.plural(worst, 'day')} late"
-        runs += ["; ", Strong(said), " even if ordered today"]
+        runs += [
+            f"; {names} will come ",
+            Strong(f"{words.plural(worst, 'day')} late"),
+            " even if ordered today",
+        ]
     return (*runs, ". ", *_shortfall(rows))
 
 
@@ -119,7 +122,7 @@ def _shortfall(rows: pd.DataFrame) -> Sentence:
     if before != before or after != after:
         return ()
     name = Strong(str(without["part_type"]))
-    runs: list[str] = ["Without them ", name]
+    runs: list[str] = ["Without these orders ", name]
     if before > 0.995:
         runs += [" is all but sure to run out"]
     else:
@@ -138,7 +141,7 @@ def _demand(forecast: SeasonForecast) -> Sentence:
     if rows.empty:
         return ()
     mean = rows["mean"].astype(float)
-    top = rows.loc[mean.idxmax()]
+    top = rows.iloc[int(mean.argmax())]
     running = forecast.stamp.as_of >= forecast.season_from
     return (
         "The rest of the season" if running else "The season",
@@ -188,9 +191,9 @@ def _next_window(forecast: SeasonForecast) -> Sentence:
     if not crew.empty:
         used, have, over = (words.number(crew.iloc[0][n]) for n in ("used", "crew_hours", "over"))
         if have > 0 and have != float("inf"):
-            runs.append(f", {words.digits(used, 2)} of {words.digits(have, 2)} crew hours")
+            runs.append(f", {words.hours(used)} of {words.hours(have)} crew hours")
         if over >= 0.05:
-            runs += ["; ", Strong(f"{words.digits(over, 2)} h of work do not fit")]
+            runs += ["; ", Strong(f"{words.hours(over)} h of work do not fit")]
     return (*runs, ".")
 
 
@@ -209,7 +212,7 @@ def _stops(forecast: SeasonForecast) -> Sentence:
     stops = rows["stops_mean"].astype(float)
     if rows.empty or stops.sum() < 0.05:
         return ()
-    worst = rows.loc[stops.idxmax()]
+    worst = rows.iloc[int(stops.argmax())]
     hours = rows["hours_mean"].astype(float).sum()
     return (
         "Expect about ",

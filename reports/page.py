@@ -9,6 +9,7 @@ from importlib.resources import files
 from pathlib import Path
 
 from forecast.records.season import SeasonForecast
+from reports import words
 from reports.figures.look import Drawing
 from reports.figures.windows import Grid
 from reports.files import write_whole
@@ -46,6 +47,7 @@ def page(forecast: SeasonForecast) -> str:
         lead=lead(forecast),
         sections=shown,
         stamp=forecast.stamp,
+        ribbon=_ribbon(forecast),
         again=list(taken_again(forecast).itertuples(index=False, name=None)),
         drawings=_drawings(shown),
         style=_asset("assets/report.css"),
@@ -57,6 +59,16 @@ def page(forecast: SeasonForecast) -> str:
 def write_page(forecast: SeasonForecast, path: Path) -> Path:
     """Write the report of one forecast; the file appears whole or not at all."""
     return write_whole(path, page(forecast).encode())
+
+
+def _ribbon(forecast: SeasonForecast) -> dict[str, object]:
+    """Return how much of the season is known, in per cent, for the rule under the title."""
+    whole = (forecast.season_until - forecast.season_from).days + 1
+    known = (forecast.stamp.as_of - forecast.season_from).days + 1
+    share = min(1.0, max(0.0, known / whole))
+    day = words.day(forecast.stamp.as_of)
+    said = f"known ← {day} → ahead" if share > 0 else f"all of it ahead of {day}"
+    return {"known": round(100 * share, 2), "said": said}
 
 
 def _drawings(shown: tuple[Section, ...]) -> list[Drawing]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Final
+from typing import Final, Literal
 
 import pandas as pd
 
@@ -34,18 +34,18 @@ CAUTIONS: Final = (
     "a prior that is printed beside it; take its range, not its middle.",
     "Gaps in the logs, such as change-outs nobody wrote down or a meter that was reset, are filled "
     "by assumptions; they are listed above.",
-    "Local codes, the machine builder's manual and the plant's safety officer overrule this report.",
+    "Local codes, the machine builder's manual and the plant's safety officer overrule it.",
 )
 
 
 @dataclass(frozen=True)
 class Figures:
-    """A group of figures of one kind: how to read them, and their data as tables."""
+    """A group of figures of one kind: how to read them, their data as tables, their size."""
 
     read: str
     drawings: tuple[Drawing, ...]
     data: tuple[Table, ...] = ()
-    wide: bool = False
+    size: Literal["small", "middle", "wide"] = "middle"
 
 
 @dataclass(frozen=True)
@@ -103,6 +103,7 @@ def _buy(forecast: SeasonForecast) -> Section:
         "the line lies flat, one more lot buys little.",
         demand.stock_curves(forecast),
         (_table(forecast, "stock_curve", "What each lot buys: the figures' data"),),
+        size="small",
     )
     left = _table(forecast, "closing_stock", "What will be left on the shelf at the season's end")
     parts = (_table(forecast, "purchases", "To buy"), curves, Folded("What will be left", left))
@@ -115,7 +116,9 @@ def _change(forecast: SeasonForecast) -> Section:
     grid = windows_grid(forecast)
     if grid is None:
         none = "Nothing is planned to be changed in a window: parts run until they fail."
-        return Section("what-to-change", title, (none,), (_table(forecast, "to_change", "To change"),))
+        return Section(
+            "what-to-change", title, (none,), (_table(forecast, "to_change", "To change"),)
+        )
     text = (
         "A square's area is the number of pieces, the number stands beside it. Under each window "
         "lie the crew's hours: filled what is used, hatched what does not fit."
@@ -160,7 +163,7 @@ def _stop(forecast: SeasonForecast) -> Section:
         "spans 9 in 10 cases.",
         demand.stops(forecast),
         (_table(forecast, "unplanned_stops", "Unplanned stops by week: the figure's data"),),
-        wide=True,
+        size="wide",
     )
     costs = _table(forecast, "costs", "What it costs, by part type and policy")
     text = (
@@ -211,7 +214,7 @@ def _wears(forecast: SeasonForecast) -> Section:
         "its 90 % range. Solid points differ from the fleet by more than chance explains.",
         wear.machines(forecast),
         (_table(forecast, "machines", "Machines against their fleet: the figures' data"),),
-        wide=True,
+        size="wide",
     )
     text = "Wear at 20 °C, against the limit at which a piece is changed."
     return Section("how-it-wears", "How it wears", (text,), (paths, rates, machines))
@@ -227,7 +230,7 @@ def _lasts(forecast: SeasonForecast) -> Section:
     paper = Figures(
         "How to read it: a point is a failure at its adjusted rank, a tick at the foot a piece "
         "still running; the line is the fit with its 90 % band. A steep line means parts that last "
-        "alike, a line at 45 degrees or flatter means failures that no planned change prevents.",
+        "alike; the flatter it is, the less a planned change prevents.",
         life.weibull_paper(forecast),
         (_table(forecast, "life_points", "Life plots: the figures' data"),),
     )

@@ -53,25 +53,50 @@ LABELS: Final = {
     "age": "hours",
 }
 COUNTS: Final = frozenset(
-    "quantity lives failures pieces readings line import days_late bought".split()
+    ["quantity", "lives", "failures", "pieces", "readings", "line", "import", "days_late", "bought"]
 )
 EXPECTED: Final = frozenset(
-    "mean p05 p50 p80 p90 p95 planned unplanned overhaul cumulative_low cumulative_high stops_mean "
-    "stops_p05 stops_p95 hours_mean hours_p05 hours_p95 age".split()
+    [
+        "mean",
+        "p05",
+        "p50",
+        "p80",
+        "p90",
+        "p95",
+        "planned",
+        "unplanned",
+        "overhaul",
+        "cumulative_low",
+        "cumulative_high",
+        "stops_mean",
+        "stops_p05",
+        "stops_p95",
+        "hours_mean",
+        "hours_p05",
+        "hours_p95",
+        "age",
+    ]
 )
 CHANCES: Final = frozenset(
-    "chance_without chance_with chance_no_stock_out chance_if_left chance_season chance_next "
-    "share".split()
+    [
+        "chance_without",
+        "chance_with",
+        "chance_no_stock_out",
+        "chance_if_left",
+        "chance_season",
+        "chance_next",
+        "share",
+    ]
 )
-DAYS: Final = frozenset("week order_by needed_by window at day".split())
+DAYS: Final = frozenset(["week", "order_by", "needed_by", "window", "at", "day"])
 MONEY: Final = {
-    "costs": frozenset("parts planned unplanned stops product_loss total".split()),
+    "costs": frozenset(["parts", "planned", "unplanned", "stops", "product_loss", "total"]),
     "closing_stock": frozenset({"cost"}),
     "purchases": frozenset({"cost"}),
     "stock_curve": frozenset({"cost"}),
 }
+SHORT: Final = 26
 FIGURES: Final = {
-    "crew_hours": 2,
     "machine_sd": 2,
     "piece_sd": 2,
     "gauge_sd_mm": 2,
@@ -102,11 +127,22 @@ PLAIN: Final = {
 
 @dataclass(frozen=True)
 class Column:
-    """A column: its label, and whether it holds numbers (then it stands at the right)."""
+    """A column: its label, and how its cells stand.
+
+    Attributes
+    ----------
+    name, label
+        In the result, and for people.
+    right
+        It holds numbers, which stand at the right.
+    short
+        It holds names, which are not broken over lines.
+    """
 
     name: str
     label: str
     right: bool
+    short: bool
 
 
 @dataclass(frozen=True)
@@ -176,8 +212,10 @@ def table(
         if column not in hidden
         and (frame.empty or column in ranges or not frame[column].map(words.missing).all())
     ]
-    heads = tuple(_column(name, column) for column in kept)
     cells = [_cells(name, frame, column, ranges.get(column), currency) for column in kept]
+    heads = tuple(
+        _column(column, _right(name, column), own) for column, own in zip(kept, cells, strict=True)
+    )
     anchor = name if id is None else id
     return Table(anchor, caption, heads, tuple(zip(*cells, strict=True)) if kept else ())
 
@@ -195,18 +233,18 @@ def _ends(column: str, known: Sequence[str]) -> tuple[str, str] | None:
     return None
 
 
-def _column(name: str, column: str) -> Column:
+def _column(column: str, right: bool, cells: Sequence[Cell]) -> Column:
     label = LABELS.get(column, column.replace("_", " "))
+    return Column(column, label, right, max((len(cell.text) for cell in cells), default=0) <= SHORT)
 
-    right = (
+
+def _right(name: str, column: str) -> bool:
+    return (
         column in COUNTS | EXPECTED | CHANCES
         or column in MONEY.get(name, ())
         or column in ("shape", "scale", "b10", "mean_rate", "rate_ratio", "cost")
         or column.endswith(("_mm", "_sd", "_hours", "_ratio"))
     )
-    if (name, column) in {("set_aside", "line"), ("set_aside", "import")}:
-        right = True
-    return Column(column, label, right)
 
 
 def _cells(
@@ -261,6 +299,8 @@ def _text(name: str, column: str, value: object, currency: str) -> str:
         return words.chance(value)
     if isinstance(value, bool) or type(value).__name__ == "bool":
         return "yes" if value else "no"
+    if column == "crew_hours":
+        return words.hours(value)
     if column in EXPECTED:
         return words.about(value)
     if column in COUNTS:

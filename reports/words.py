@@ -8,8 +8,8 @@ from datetime import date, datetime
 from fractions import Fraction
 from typing import Final
 
-MONTHS: Final = "Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec".split()
-DAYS: Final = "Mon Tue Wed Thu Fri Sat Sun".split()
+MONTHS: Final = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"]
+DAYS: Final = ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"]
 SIGNS: Final = {"EUR": "€", "USD": "$", "GBP": "£"}
 
 
@@ -66,6 +66,15 @@ def digits(value: object, figures: int = 3) -> str:
     return f"{round(amount, places):,.{max(0, places)}f}"
 
 
+def hours(value: object) -> str:
+    """Crew hours: one decimal below ten, none where it would be a zero ('5.8', '24', '0.5')."""
+    amount = number(value)
+    if math.isnan(amount):
+        return ""
+    text = f"{amount:,.0f}" if abs(amount) >= 9.95 else f"{amount:.1f}"
+    return text.removesuffix(".0")
+
+
 def money(value: object, currency: str) -> str:
     """Money, whole from one hundred on ('€12,400', 'CHF 12.50')."""
     amount = number(value)
@@ -103,7 +112,7 @@ def one_in(chance: float) -> str:
         return "under 1 in 1,000"
     if chance > 0.999:
         return "over 999 in 1,000"
-    if chance > 0.5 and chance < 0.8 or 0.2 < chance <= 0.5:
+    if 0.2 < chance < 0.8:
         near = Fraction(chance).limit_denominator(5)
         return f"{near.numerator} in {near.denominator}"
     rare = min(chance, 1 - chance)

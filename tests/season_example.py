@@ -60,6 +60,22 @@ def demand() -> tuple[pd.DataFrame, pd.DataFrame]:
     return frame("season_totals", totals), frame("demand", rows)
 
 
+def shelf(totals: pd.DataFrame) -> dict[str, pd.DataFrame]:
+    """What was used so far and what the shelf and the orders give: drawn where it is there."""
+    used, supply = [], []
+    for part, (pace, *_, bought) in PARTS.items():
+        weeks = [(part, FIRST + timedelta(days=7 * n), round(pace * 0.7)) for n in range(4)]
+        used += weeks
+        start = sum(count for *_, count in weeks)
+        p95 = totals.set_index("part_type").loc[part, "p95"]
+        supply += [(part, FIRST, start + 0.6 * (p95 - bought))]
+        supply += [(part, date(2026, 9, 21), start + p95 - bought)]
+    return {
+        "used": pd.DataFrame(used, columns=["part_type", "week", "quantity"]),
+        "supply": pd.DataFrame(supply, columns=["part_type", "day", "quantity"]),
+    }
+
+
 def buying(totals: pd.DataFrame) -> dict[str, pd.DataFrame]:
     purchases, curve, closing = [], [], []
     for n, (part, (_, _, cost, lead, pack, _, _, bought)) in enumerate(PARTS.items()):
@@ -204,7 +220,12 @@ def words() -> dict[str, pd.DataFrame]:
         (6, "change_outs.csv", 12, "at", "31/02/2025", "not a date", "no such day"),
     ]
     assumed = [
-        ("season spread", "0.15", "prior, updated by 2 seasons", "0: 4,700; 0.1: 4,750; 0.2: 4,810"),
+        (
+            "season spread",
+            "0.15",
+            "prior, updated by 2 seasons",
+            "0: 4,700; 0.1: 4,750; 0.2: 4,810",
+        ),
         ("running hours", "22.5 h a day", "plan file", "from 31 Aug to 8 Nov"),
         ("hot reading", "1 not corrected", "no expansion in part_types", "left out of the fit"),
     ]
@@ -220,7 +241,11 @@ def money(totals: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
     for _, row in totals.iterrows():
         part = row["part_type"]
         parts = row["mean"] * PARTS[part][2]
-        labour, failures, stops = row["planned"] * 4.0, row["unplanned"] * 20.0, row["unplanned"] * 40
+        labour, failures, stops = (
+            row["planned"] * 4.0,
+            row["unplanned"] * 20.0,
+            row["unplanned"] * 40,
+        )
         total = parts + labour + failures + stops
         costs.append((part, "cheapest", parts, labour, failures, stops, 0.0, total)
                      + (total * 0.85, total * 1.2, 1.8))  # fmt: skip
@@ -253,6 +278,6 @@ def example(**changed: pd.DataFrame) -> SeasonForecast:
         LAST,
         "EUR",
         {name: found[name] for name in RESULTS},
-        {name: found[name] for name in EXHIBITS},
+        {name: found[name] for name in EXHIBITS} | shelf(totals),
         number=7,
     )

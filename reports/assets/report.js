@@ -46,7 +46,7 @@ const draw = (plot) => {
   const figure = content(plot);
   if (printing) {
     const share = Math.min(1, plot.clientWidth / plot.closest('main').clientWidth);
-    figure.layout.width = Math.floor(PRINT_WIDTH * (share > 0.6 ? 1 : 0.48));
+    figure.layout.width = Math.floor(PRINT_WIDTH * (share > 0.6 ? 1 : share > 0.4 ? 0.48 : 0.31));
     figure.layout.autosize = false;
   }
   plot.dataset.drawn = '1';

@@ -32,8 +32,20 @@ def _demand(forecast: SeasonForecast, part: str, rows: pd.DataFrame, n: int) -> 
     first = min([forecast.season_from, *days])
     figure = look.base(320)
     figure.update_layout(
-        yaxis={**look.GRID, "domain": [0.34, 1], "rangemode": "tozero", "nticks": 5},
-        yaxis2={**look.GRID, "domain": [0, 0.22], "rangemode": "tozero", "nticks": 3},
+        yaxis={
+            **look.GRID,
+            "domain": [0.34, 1],
+            "rangemode": "tozero",
+            "nticks": 5,
+            "tickformat": ",.0f",
+        },
+        yaxis2={
+            **look.GRID,
+            "domain": [0, 0.22],
+            "rangemode": "tozero",
+            "nticks": 3,
+            "tickformat": ",",
+        },
         xaxis={**look.AXIS, "anchor": "y2"},
         barmode="stack",
         bargap=0.25,
@@ -54,8 +66,11 @@ def _cumulative(figure: Figure, forecast: SeasonForecast, total: pd.DataFrame) -
     start = max(forecast.stamp.as_of + timedelta(days=1), _first(total, forecast.season_from))
     ends = [_week_end(value, forecast.season_until) for value in total["week"]]
     x = [start.isoformat(), *ends]
-    middle = [0.0, *total["mean"].cumsum().round(2)]
-    low, high = ([0.0, *total[f"cumulative_{end}"].astype(float)] for end in ("low", "high"))
+    used = _used(figure, forecast, total)
+    middle = [used, *(used + total["mean"].astype(float).cumsum()).round(2)]
+    low, high = (
+        [used, *(used + total[f"cumulative_{end}"].astype(float))] for end in ("low", "high")
+    )
     edge = {"color": look.EDGE, "width": 1, "dash": "4px,3px"}
     figure.add_scatter(x=x, y=low, mode="lines", line=edge, hoverinfo="skip")
     figure.add_scatter(
@@ -82,6 +97,28 @@ def _cumulative(figure: Figure, forecast: SeasonForecast, total: pd.DataFrame) -
         f"by {words.day(forecast.season_until)} {words.about(middle[-1])} pieces are expected, "
         f"{words.span(low[-1], high[-1])} in 9 of 10 cases."
     )
+
+
+def _used(figure: Figure, forecast: SeasonForecast, total: pd.DataFrame) -> float:
+    """Draw what was used so far this season as ink steps, where the forecast carries it."""
+    known = forecast.exhibits.get("used")
+    if known is None or total.empty:
+        return 0.0
+    own = known[known["part_type"] == total["part_type"].iloc[0]]
+    if own.empty:
+        return 0.0
+    after = forecast.stamp.as_of + timedelta(days=1)
+    ends = [_week_end(value, forecast.stamp.as_of) for value in own["week"]]
+    sums = [0.0, *own["quantity"].astype(float).cumsum()]
+    figure.add_scatter(
+        x=[words.as_date(own["week"].iloc[0]), *ends, after.isoformat()],
+        y=[*sums, sums[-1]],
+        mode="lines+markers",
+        line={"color": look.INK, "width": 1.8, "shape": "hv"},
+        marker={"size": [5] * len(sums) + [0], "color": look.INK},
+        hovertemplate="until %{x|%-d %b}: %{y:,.0f} used<extra></extra>",
+    )
+    return float(sums[-1])
 
 
 def _stock(figure: Figure, forecast: SeasonForecast, total: pd.DataFrame) -> None:
@@ -147,12 +184,13 @@ def stock_curves(forecast: SeasonForecast) -> tuple[look.Drawing, ...]:
 
 def _curve(part: str, rows: pd.DataFrame, bought: float, n: int) -> look.Drawing:
     x, y = rows["bought"].astype(float).tolist(), rows["chance_no_stock_out"].astype(float).tolist()
-    figure = look.base(200, right=16, top=16)
+    figure = look.base(190, right=12, top=14)
     figure.update_yaxes(
-        range=[0, 1.04],
+        range=[-0.03, 1.05],
         tickvals=[0, 0.5, 0.8, 0.95],
         ticktext=["never", "1 in 2", "4 in 5", "19 in 20"],
     )
+    x, y = _until_sure(x, y, bought)
     figure.update_xaxes(rangemode="tozero", tickformat=",.0f", nticks=5)
     name = "all part types together" if part == "*" else part
     figure.add_scatter(
@@ -161,6 +199,7 @@ def _curve(part: str, rows: pd.DataFrame, bought: float, n: int) -> look.Drawing
         mode="lines+markers",
         line={"color": look.BEET, "width": 2},
         marker={"color": look.PAPER, "size": 6, "line": {"color": look.BEET, "width": 1.5}},
+        cliponaxis=False,
         customdata=[words.chance(value) for value in y],
         hovertemplate="buy %{x:,.0f}: enough with %{customdata}<extra></extra>",
     )
@@ -175,8 +214,17 @@ def _curve(part: str, rows: pd.DataFrame, bought: float, n: int) -> look.Drawing
             figure, bought, 0.12, f"buy {words.count(bought)}" if bought else "buy none",
             xanchor="left" if right else "right", xshift=6 if right else -6,
         )  # fmt: skip
-    said = f"{name}: buying {words.count(x[near])} is enough with {words.chance(y[near])}"
-    return look.drawing(figure, f"fig-stock-{n}", name, f"{said}.")
+    pieces = words.count(x[near]) if x[near] else "none"
+    said = f"{name}: buying {pieces} is enough with a chance of {words.chance(y[near])}."
+    return look.drawing(figure, f"fig-stock-{n}", name, said)
+
+
+def _until_sure(x: list[float], y: list[float], bought: float) -> tuple[list[float], list[float]]:
+    """Cut a curve one lot after it is all but sure, and not before what is bought."""
+    sure = next((k for k, chance in enumerate(y) if chance > 0.998), len(y))
+    needed = next((k for k, pieces in enumerate(x) if pieces >= bought), len(x))
+    end = max(sure, needed, 3) + 2
+    return x[:end], y[:end]
 
 
 def stops(forecast: SeasonForecast) -> tuple[look.Drawing, ...]:

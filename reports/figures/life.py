@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
 import pandas as pd
@@ -151,15 +152,24 @@ def _corner(figure: Figure, fit: pd.DataFrame, foot: float, left: float) -> str:
     said = f"1 in 10 gone at {words.about(age)} h"
     if ends[0] and ends[1]:
         said += f" ({words.span(*ends)})"
-    look.label(figure, math.log10(age), foot, said, yshift=26, xshift=8, yanchor="bottom",
-               bgcolor=look.PAPER, borderpad=1)  # fmt: skip
+    right = math.log10(age) < left + 0.45 * (math.log10(float(fit["age"].max())) - left)
+    look.label(
+        figure,
+        math.log10(age),
+        foot,
+        said,
+        yshift=26,
+        xshift=8 if right else -8,
+        xanchor="left" if right else "right",
+        yanchor="bottom",
+    )
     return f"{said}."
 
 
 def _crossing(ages: pd.Series[float], shares: pd.Series[float]) -> float | None:
     """Find the age at which the share reaches one in ten, between the points of the line."""
     points = list(zip(ages, shares, strict=True))
-    for (age0, share0), (age1, share1) in zip(points, points[1:], strict=False):
+    for (age0, share0), (age1, share1) in pairwise(points):
         if 0 < share0 <= 0.1 <= share1 and share1 > share0 and age0 > 0:
             part = (_height(0.1) - _height(share0)) / (_height(share1) - _height(share0))
             return math.exp(math.log(age0) + part * math.log(age1 / age0))

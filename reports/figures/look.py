@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, timedelta
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any, Final
 
 from reports import words
@@ -72,7 +73,7 @@ class Drawing:
     height: int
 
 
-def base(height: int, *, right: int = 84, top: int = 30) -> Figure:
+def base(height: int, *, right: int = 104, top: int = 30) -> Figure:
     """Return an empty figure on paper, with room at the right for the labels of the lines."""
     from plotly.graph_objects import Figure
 
@@ -165,7 +166,7 @@ def apart(values: list[float], least: float) -> list[float]:
     """Move label heights apart until none is nearer to the next than ``least``; order is kept."""
     order = sorted(range(len(values)), key=values.__getitem__)
     placed = list(values)
-    for before, after in zip(order, order[1:], strict=False):
+    for before, after in pairwise(order):
         placed[after] = max(placed[after], placed[before] + least)
     shift = sum(placed) / len(placed) - sum(values) / len(values) if values else 0.0
     return [value - shift for value in placed]

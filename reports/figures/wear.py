@@ -1,4 +1,4 @@
-"""How parts wear: measured paths with their way to the limit, and the machines beside each other."""
+"""How parts wear: measured paths with their way to the limit, and the machines compared."""
 
 from __future__ import annotations
 
@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from plotly.graph_objects import Figure
 
 MOST_PATHS: Final = 24
+HEADROOM: Final = 1.3
 
 
 def wear_paths(forecast: SeasonForecast) -> tuple[look.Drawing, ...]:
@@ -27,8 +28,10 @@ def wear_paths(forecast: SeasonForecast) -> tuple[look.Drawing, ...]:
 
 def _paths(part: str, rows: pd.DataFrame, n: int) -> look.Drawing:
     figure = look.base(320, right=96, top=14)
-    figure.update_xaxes(tickformat=",.0f", nticks=6, rangemode="tozero", title=_axis("running hours since fitting"))
-    figure.update_yaxes(rangemode="tozero", nticks=6, title=_axis("wear, mm"))
+    figure.update_xaxes(
+        tickformat=",.0f", nticks=6, rangemode="tozero", title=_axis("running hours since fitting")
+    )
+    figure.update_yaxes(nticks=6, title=_axis("wear, mm"))
     numbers = rows.assign(
         **{name: rows[name].astype(float) for name in ("age", "wear_mm", "low", "high")}
     )
@@ -36,14 +39,24 @@ def _paths(part: str, rows: pd.DataFrame, n: int) -> look.Drawing:
     names = _nearest(numbers, limit)
     for rank, name in reversed(list(enumerate(names))):
         _piece(figure, numbers[numbers["piece"] == name], first=rank == 0)
-    end = numbers["age"].max()
+    inside = numbers[(numbers["kind"] == "reading") | (numbers["wear_mm"] <= HEADROOM * limit)]
+    top = max(HEADROOM * limit, 1.04 * float(inside["wear_mm"].max()))
+    figure.update_yaxes(range=[min(0.0, float(inside["wear_mm"].min())), top])
+    end = inside["age"].max()
     figure.add_shape(
         type="line", x0=0, x1=1, xref="paper", y0=limit, y1=limit,
         line={"color": look.INK, "width": 1.5},
     )  # fmt: skip
     look.label(figure, 1, limit, f"limit {words.digits(limit, 2)} mm", xref="paper")
-    figure.update_xaxes(range=[0, 1.02 * float(end)])
+    figure.update_xaxes(range=[0, 1.03 * float(end)])
     return look.drawing(figure, f"fig-wear-{n}", part, f"{part}: {_said(numbers, names, limit)}")
+
+
+def _seen(ahead: pd.DataFrame, limit: float) -> tuple[float, float]:
+    """Find the last point of a path that the figure shows: where its label stands."""
+    shown = ahead[ahead["wear_mm"] <= HEADROOM * limit]
+    last = (shown if len(shown) else ahead).iloc[-1]
+    return float(last["age"]), float(last["wear_mm"])
 
 
 def _axis(text: str) -> dict[str, object]:
@@ -86,7 +99,7 @@ def _piece(figure: Figure, rows: pd.DataFrame, *, first: bool) -> None:
     )
     if first and not ahead.empty:
         look.label(
-            figure, float(ahead["age"].iloc[-1]), float(ahead["wear_mm"].iloc[-1]), where,
+            figure, *_seen(ahead, float(rows["limit_mm"].astype(float).max())), where,
             font={"size": 13, "color": look.BEET},
         )  # fmt: skip
 
@@ -121,7 +134,7 @@ def _ratios(part: str, rows: pd.DataFrame, n: int) -> look.Drawing:
     low, middle, high = (
         ordered[name].astype(float) for name in ("ratio_low", "rate_ratio", "ratio_high")
     )
-    real = ((low > 1) | (high < 1)).tolist()
+    real = [bool(differs) for differs in (low > 1) | (high < 1)]
     names = [str(name) for name in ordered["machine"]]
     place = list(range(len(names)))
     figure = look.base(250, right=16, top=18)
@@ -158,7 +171,8 @@ def _ratios(part: str, rows: pd.DataFrame, n: int) -> look.Drawing:
             textangle=-90 if real.count(True) > 6 else 0,
         )  # fmt: skip
     fast, slow = (
-        [names[k] for k in place if real[k] and (middle.iloc[k] > 1) is up] for up in (True, False)
+        [names[k] for k in place if real[k] and bool(middle.iloc[k] > 1) is up]
+        for up in (True, False)
     )
     said = (
         f"{words.listed(fast) or 'no machine'} surely faster than the fleet, "

@@ -109,11 +109,11 @@ def crew_bars(forecast: SeasonForecast) -> dict[date, Crew]:
         if day is None or math.isnan(spent):
             continue
         if math.isnan(have) or math.isinf(have) or have <= 0:
-            bars[day] = Crew(0.0, 0.0, f"{words.digits(spent, 2)} h")
+            bars[day] = Crew(0.0, 0.0, f"{words.hours(spent)} h")
             continue
-        said = f"{words.digits(spent, 2)} of {words.digits(have, 2)} h"
+        said = f"{words.hours(spent)} of {words.hours(have)} h"
         if beyond >= 0.05:
-            said += f"; {words.digits(beyond, 2)} h do not fit"
+            said += f"; {words.hours(beyond)} h do not fit"
         bars[day] = Crew(min(1.0, spent / have), min(0.6, beyond / have), said)
     return bars
 
