@@ -287,13 +287,14 @@ def _changes(
 
 
 def _joined(name: str, outcomes: Sequence[_Outcome], shape: tuple[int, int]) -> DemandPaths:
-    kinds = [np.zeros(shape, dtype=np.int64) for _ in range(3)]
+    unplanned, planned, overhaul = (np.zeros(shape, dtype=np.int64) for _ in range(3))
     changes: list[tuple[str, str, int, float, int, int]] = []
     for outcome in outcomes:
-        for kind, part in zip(
-            kinds, (outcome.unplanned, outcome.planned, outcome.overhaul), strict=True
-        ):
-            kind += part
+        unplanned += outcome.unplanned
+        planned += outcome.planned
+        overhaul += outcome.overhaul
         changes += outcome.changes
     columns = ["machine", "place", "window", "mean", "low", "high"]
-    return DemandPaths(name, *kinds, pd.DataFrame(changes, columns=columns))
+    table = pd.DataFrame(changes, columns=columns)
+    table = table.groupby(["machine", "place", "window"], as_index=False, sort=True).sum()
+    return DemandPaths(name, unplanned, planned, overhaul, table)

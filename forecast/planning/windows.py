@@ -181,7 +181,7 @@ class _Filler:
         running = fleet.hours.sum(axis=1)[fleet.unit] > 0
         waiting = (self.planned_at[at] < 0) & running & self._stopped(window)[fleet.pieces.machine]
         urgency = np.where(fleet.pieces.due, np.inf, age / limit)
-        groups = {}
+        groups: dict[int, list[int]] = {}
         for row in np.flatnonzero(waiting & (urgency >= 1.0)):
             machine = int(fleet.pieces.machine[row])
             groups.setdefault(machine, []).append(int(row))

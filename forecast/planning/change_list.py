@@ -1,0 +1,231 @@
+"""The change-out list: what the simulation changed, by window, machine and place."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+
+from forecast.planning.calendar import Calendar
+from forecast.planning.demand import DemandPaths
+from forecast.planning.draws import IntArray
+from forecast.planning.fleet import Fleet
+from forecast.planning.plan import Plan
+from forecast.planning.stock import supply
+from forecast.planning.windows import Schedule, work_minutes
+
+COLUMNS: Final = [
+    "window",
+    "machine",
+    "place",
+    "part_type",
+    "positions",
+    "quantity",
+    "quantity_low",
+    "quantity_high",
+    "change_over_mm",
+    "because",
+    "crew_hours",
+    "on_shelf",
+    "chance_if_left",
+]
+
+
+def change_list(
+    fleets: Sequence[Fleet],
+    calendar: Calendar,
+    schedule: Schedule,
+    paths: Mapping[str, DemandPaths],
+    stock: pd.DataFrame,
+    plan: Plan,
+) -> pd.DataFrame:
+    """Return the result ``to_change``.
+
+    The quantity is the mean over the paths, to the nearest piece, with its 5-95 % range: pieces
+    that end before their window are replaced then and leave the list. ``positions`` names the
+    pieces now in place that the list is about; sets whose positions nobody tells apart have none.
+    ``chance_if_left`` is the mean chance of one piece to last to the following window;
+    ``on_shelf`` the pieces expected on the shelf before the window.
+
+    Parameters
+    ----------
+    fleets, calendar, schedule, paths
+        What is in service, the days ahead, when pieces are changed, and what came of it.
+    stock
+        ``Snapshot.stock``.
+    plan
+        Crew times.
+    """
+    shelf = {name: _shelf(stock, of, calendar, plan) for name, of in paths.items()}
+    rows = list(_changes(fleets, calendar, schedule, paths, plan))
+    rows += _size_changes(fleets, calendar, plan)
+    rows.sort(key=lambda row: (row["day"], row["machine"], row["place"], row["part_type"]))
+    opened = set()
+    for row in rows:
+        at = (row["day"], row["machine"])
+        if at not in opened:
+            opened.add(at)
+            row["crew_hours"] += plan.windows.machine_setup_minutes / 60.0
+        if row["because"] != "size":
+            row["on_shelf"] = int(shelf[row["part_type"]][row["day"]])
+    table = pd.DataFrame(rows, columns=[*COLUMNS, "day"])
+    return table[COLUMNS]
+
+
+def window_table(to_change: pd.DataFrame, calendar: Calendar, schedule: Schedule) -> pd.DataFrame:
+    """Return the exhibit ``windows``: crew hours there are, used, and left waiting.
+
+    Parameters
+    ----------
+    to_change
+        The change-out list.
+    calendar, schedule
+        The windows, and the work that had to wait.
+    """
+    rows = []
+    for number, window in enumerate(calendar.windows):
+        here = to_change[to_change["window"] == window.on]
+        rows.append(
+            {
+                "window": window.on,
+                "crew_hours": window.crew_hours if np.isfinite(window.crew_hours) else np.nan,
+                "used": float(here["crew_hours"].sum()),
+                "over": float(schedule.over_hours[number + 1]),
+                "machines": int(here["machine"].nunique()),
+            }
+        )
+    return pd.DataFrame(rows, columns=["window", "crew_hours", "used", "over", "machines"])
+
+
+def joined(positions: Sequence[str]) -> str:
+    """Join the names of positions as a person reads them."""
+    return ", ".join(positions)
+
+
+def _changes(
+    fleets: Sequence[Fleet],
+    calendar: Calendar,
+    schedule: Schedule,
+    paths: Mapping[str, DemandPaths],
+    plan: Plan,
+) -> Iterator[dict[str, Any]]:
+    planned = _planned_rows(fleets, schedule)
+    for name, of in paths.items():
+        part = plan.for_part_type(name)
+        for change in of.changes.to_dict("records"):
+            key = (name, change["machine"], change["place"], change["window"] + 1)
+            mine = planned.get(key, [])
+            quantity = int(np.floor(change["mean"] + 0.5))
+            names = [
+                str(position)
+                for at, rows in mine
+                for position in fleets[at].table["position"].iloc[rows]
+                if position
+            ]
+            if not quantity and not names:
+                continue
+            window = calendar.windows[change["window"]]
+            whole = bool(mine) and all(_whole_sets(fleets[at], rows) for at, rows in mine)
+            due = any(fleets[at].pieces.due[rows].any() for at, rows in mine)
+            yield {
+                "window": window.on,
+                "day": window.day,
+                "machine": change["machine"],
+                "place": change["place"],
+                "part_type": name,
+                "positions": joined(names),
+                "quantity": quantity,
+                "quantity_low": change["low"],
+                "quantity_high": change["high"],
+                "change_over_mm": np.nan,
+                "because": "limit" if due else "age",
+                "crew_hours": work_minutes(part, quantity, whole) / 60.0,
+                "on_shelf": 0,
+                "chance_if_left": _chance_if_left(fleets, calendar, change["window"], mine),
+            }
+
+
+def _planned_rows(
+    fleets: Sequence[Fleet], schedule: Schedule
+) -> dict[tuple[str, str, str, int], list[tuple[int, IntArray]]]:
+    """Return the rows now in place by part type, machine, place and window."""
+    found: dict[tuple[str, str, str, int], list[tuple[int, IntArray]]] = {}
+    for at, fleet in enumerate(fleets):
+        rows = np.flatnonzero(schedule.planned_at[at] > 0)
+        table = fleet.table.iloc[rows][["machine", "place"]]
+        groups: dict[tuple[str, str, int], list[int]] = {}
+        for row, machine, place in zip(rows, table["machine"], table["place"], strict=True):
+            key = (str(machine), str(place), int(schedule.planned_at[at][row]))
+            groups.setdefault(key, []).append(int(row))
+        for key, members in groups.items():
+            named = (fleet.part_type, *key)
+            found.setdefault(named, []).append((at, np.array(members, dtype=np.int64)))
+    return found
+
+
+def _whole_sets(fleet: Fleet, rows: IntArray) -> bool:
+    units = np.unique(fleet.unit[rows])
+    return len(rows) == int(np.isin(fleet.unit, units).sum())
+
+
+def _chance_if_left(
+    fleets: Sequence[Fleet],
+    calendar: Calendar,
+    number: int,
+    planned: Sequence[tuple[int, IntArray]],
+) -> float:
+    """Return the chance of a piece in place at the window to last to the following one."""
+    reach = last = 0.0
+    day = calendar.windows[number].day
+    for at, rows in planned:
+        fleet = fleets[at]
+        line = calendar.lines[int(fleet.pieces.machine[rows[0]])]
+        later = [
+            window.day
+            for window, stops in zip(calendar.windows, calendar.machine_windows(line), strict=True)
+            if stops and window.day > day
+        ]
+        end = later[0] if later else len(calendar.days) - 1
+        pieces, weight = fleet.pieces.take(rows), fleet.quantity[rows]
+        reach += float(weight @ fleet.law.survival(pieces, fleet.ahead(day)[rows]).mean(axis=1))
+        last += float(weight @ fleet.law.survival(pieces, fleet.ahead(end)[rows]).mean(axis=1))
+    return last / reach if reach > 0 else np.nan
+
+
+def _size_changes(fleets: Sequence[Fleet], calendar: Calendar, plan: Plan) -> list[dict[str, Any]]:
+    """Return the size changes of the plan: work, but no spare parts."""
+    found = []
+    for fleet in fleets:
+        part = plan.for_part_type(fleet.part_type)
+        for day, unit in fleet.switched_in():
+            first = fleet.units.loc[unit]
+            pieces = int(fleet.quantity[fleet.unit == unit].sum())
+            found.append(
+                {
+                    "window": calendar.days[day],
+                    "day": day,
+                    "machine": first["machine"],
+                    "place": first["place"],
+                    "part_type": fleet.part_type,
+                    "positions": "",
+                    "quantity": pieces,
+                    "quantity_low": pieces,
+                    "quantity_high": pieces,
+                    "change_over_mm": np.nan,
+                    "because": "size",
+                    "crew_hours": work_minutes(part, pieces, True) / 60.0,
+                    "on_shelf": pieces,
+                    "chance_if_left": np.nan,
+                }
+            )
+    return found
+
+
+def _shelf(stock: pd.DataFrame, of: DemandPaths, calendar: Calendar, plan: Plan) -> IntArray:
+    """Return the pieces expected on the shelf before each day's change-outs."""
+    have = supply(stock, of.part_type, calendar, 0)
+    used = np.cumsum(of.total.mean(axis=0)) - of.planned.mean(axis=0)
+    left: IntArray = np.floor(np.maximum(have.by_day - used, 0.0) + 0.5).astype(np.int64)
+    return left
