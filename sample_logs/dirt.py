@@ -10,7 +10,8 @@ from typing import Final
 import numpy as np
 
 from sample_logs import scene
-from sample_logs.history import Change, History, Reading
+from sample_logs.history import History
+from sample_logs.rows import Change, Reading
 from sample_logs.scene import LINES, MACHINES
 
 HOT_C: Final = 52.0

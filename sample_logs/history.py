@@ -3,92 +3,22 @@
 from __future__ import annotations
 
 from copy import deepcopy
-from dataclasses import dataclass, field
 from datetime import date, timedelta
-from typing import Final
 
 import numpy as np
 
 from sample_logs import scene
+from sample_logs.rows import (
+    CHANGE_MINUTE,
+    Change,
+    Reading,
+    kit_name,
+    machine_hours,
+    running_table,
+    stretches,
+)
 from sample_logs.scene import LINES, MACHINES, SEASONS, SIZES, Season
 from sample_logs.world import Array, Bank, World, read, stream
-
-WINDOW_OPENS: Final = 6.0
-"""Hour of the Sunday at which the machines stop for cleaning, reading and changing."""
-READ_MINUTE, CHANGE_MINUTE = 7 * 60, 10 * 60
-
-
-@dataclass
-class Change:
-    """One row of a change-out log; ``raw`` overrides single cells, ``tag`` names planted dirt."""
-
-    day: date
-    machine: int
-    place: str
-    part_type: str
-    action: str
-    position: int | None = None
-    quantity: int | None = None
-    reason: str = ""
-    kit: str = ""
-    fitted_mm: float | None = None
-    age_at_fit: int | None = None
-    at_from: date | None = None
-    minute: int = CHANGE_MINUTE
-    tag: str = ""
-    raw: dict[str, str] = field(default_factory=dict)
-
-
-@dataclass
-class Reading:
-    """One reading: the depth the gauge showed, and the size of the piece when it was new."""
-
-    day: date
-    machine: int
-    place: str
-    part_type: str
-    depth: float
-    true_depth: float
-    position: int | None = None
-    kit: str = ""
-    size: float = 0.0
-    found_left: str = "as_found"
-    chosen: str = "rotation"
-    temperature: float | None = None
-    minute: int = READ_MINUTE
-    tag: str = ""
-    raw: dict[str, str] = field(default_factory=dict)
-
-
-def running_table(seed: int) -> dict[date, tuple[float, str]]:
-    """Return the plant's hours and raw material of every season day, run or planned."""
-    rng = stream(seed, 20)
-    table = {}
-    for season in SEASONS:
-        for day in season.days:
-            hours = round(float(rng.uniform(22.0, 23.6)), 1)
-            if day > scene.LOGS_END:
-                hours = 22.8
-            if day.weekday() == 6:
-                hours = 15.5 if day != season.days[-1] else WINDOW_OPENS
-            table[day] = (hours, season.phase(day))
-    return table
-
-
-def machine_hours(day: date, plant_hours: float) -> Array:
-    """Return the hours of each machine on a day: its own, its line's, or the plant's."""
-    hours = np.full(len(MACHINES), plant_hours)
-    for kind in ("line", "machine"):
-        for what, name, first, last, own in scene.STOPS:
-            if what == kind and first <= day <= last:
-                names = LINES if kind == "line" else MACHINES
-                hours[[number for number, at in enumerate(names) if at == name]] = own
-    return hours
-
-
-def kit_name(size: int, machine: int) -> str:
-    """Return the name of a machine's set of one calibre, such as ``K35-07``."""
-    return f"K{SIZES[size]}-{MACHINES[machine][1:]}"
 
 
 class History:
@@ -345,68 +275,8 @@ class History:
             self._switch(day, range(machine, machine + 1), "35")
 
 
-def stretches(day: date, hours: Array) -> list[tuple[Array, bool | None]]:
-    """Return the stretches of a day: hours, and whether a window ends it (None: after one)."""
-    if day.weekday() != 6:
-        return [(hours, False)]
-    before = np.minimum(hours, WINDOW_OPENS)
-    return [(before, True), (hours - before, None)]
-
-
 def one(bank: Bank, machine: int, position: int) -> np.ndarray[tuple[int, int], np.dtype[np.bool_]]:
     """Return the mask of one piece."""
     where = np.zeros((bank.age.shape[0], bank.age.shape[1]), dtype=np.bool_)
     where[machine, position] = True
     return where
-
-
-def future(world: World, running: dict[date, tuple[float, str]], after: date) -> dict[str, int]:
-    """Live on to the end of season 2026: parts are changed when broken or at their limit.
-
-    Parameters
-    ----------
-    world
-        The plant as it stood; it is left alone.
-    running
-        Hours and raw material by day.
-    after
-        The last day already lived.
-
-    Returns
-    -------
-    dict
-        Spare parts used by part type.
-    """
-    world = deepcopy(world)
-    used = {law.part_type: 0 for law in scene.LAWS}
-    season = SEASONS[2]
-    world.switch(range(len(MACHINES)), "35") if after < season.start else None
-    for day in season.days:
-        if day <= after:
-            continue
-        week = (day - season.start).days // 7 + 1
-        for part, opens in stretches(day, machine_hours(day, running[day][0])):
-            kinds = (world.sleeves.kind.copy(), world.strips.kind.copy())
-            for place, machine, position, _ in world.advance(part, 2, running[day][1]):
-                if place == "pockets":
-                    used[scene.LINERS[world.calibre[machine]].part_type] += 1
-                elif place == "rollers":
-                    used[world.sleeves.laws[kinds[0][machine, position]].part_type] += 1
-                else:
-                    used[scene.STRIP.part_type] += 1
-            if opens:
-                _change_worn(world, used)
-                for at_week, size, machines in season.switches:
-                    if at_week == week:
-                        world.switch(scene.span(machines), size)
-    return used
-
-
-def _change_worn(world: World, used: dict[str, int]) -> None:
-    carried = [(bank, (world.calibre == size)[:, None]) for size, bank in enumerate(world.pockets)]
-    everywhere = np.ones((len(MACHINES), 1), dtype=np.bool_)
-    for bank, in_place in [(world.sleeves, everywhere), (world.strips, everywhere), *carried]:
-        worn = (bank.depth >= bank.limit) & in_place
-        for number, law in enumerate(bank.laws):
-            used[law.part_type] += int((worn & (bank.kind == number)).sum())
-        bank.renew(worn)

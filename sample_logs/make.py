@@ -9,18 +9,14 @@ from __future__ import annotations
 
 import json
 import sys
-from collections import Counter
-from collections.abc import Callable, Iterable
-from dataclasses import asdict
-from datetime import date
+from collections.abc import Callable
 from pathlib import Path
 from typing import Final
 
-import numpy as np
-
-from sample_logs import dirt, scene, tables
-from sample_logs.history import Change, History, Reading, future
-from sample_logs.scene import LINES, MACHINES
+from sample_logs import dirt, tables
+from sample_logs.history import History
+from sample_logs.rows import Change, Reading
+from sample_logs.scene import LINES
 from sample_logs.sheets import (
     CHANGE_COLUMNS,
     READING_COLUMNS,
@@ -29,7 +25,8 @@ from sample_logs.sheets import (
     reading_row,
     write_wide_sheet,
 )
-from sample_logs.world import Bank, stream
+from sample_logs.truth import truth_of, used_between_counts, used_by_year
+from sample_logs.world import stream
 
 SEED: Final = 2024
 STRIP_HEADINGS: Final = {
@@ -121,7 +118,7 @@ def main(folder: Path) -> None:
     """
     history = History(SEED)
     history.run()
-    used = _used(history.changes)
+    used = used_by_year(history.changes)
     absent = dirt.plant(history, stream(SEED, 30))
     history.readings.sort(key=lambda reading: reading.day)
     history.changes.sort(key=lambda change: (change.day, change.minute))
@@ -131,10 +128,10 @@ def main(folder: Path) -> None:
     tables.fleet(logs)
     tables.clocks(logs, history, stream(SEED, 31))
     tables.running(logs, history)
-    tables.stock(logs, _between_counts(history.changes, absent))
+    tables.stock(logs, used_between_counts(history.changes, absent))
     _readings(logs, history.readings)
     _changes(logs, history.changes)
-    truth = json.dumps(_truth(history, used, logs), indent=1)
+    truth = json.dumps(truth_of(history, used, logs.planted, SEED), indent=1)
     (folder / "truth.json").write_text(truth + "\n", encoding="utf-8", newline="\n")
 
 
@@ -242,73 +239,6 @@ def _changes(logs: Folder, changes: list[Change]) -> None:
 
 def _text(logs: Folder, name: str, text: str) -> None:
     (logs.path / name).write_text(text, encoding="utf-8", newline="\n")
-
-
-def _spares(change: Change) -> int:
-    """Return how many spares a row used."""
-    if change.action == "replaced":
-        return 1 if change.quantity is None else change.quantity
-    trial = change.action == "fitted" and change.part_type == scene.TRIAL.part_type
-    return int(trial)
-
-
-def _used(changes: Iterable[Change]) -> dict[str, dict[str, int]]:
-    """Return spares used by year and part type."""
-    used: dict[str, Counter[str]] = {}
-    for change in changes:
-        spares = _spares(change)
-        if spares:
-            used.setdefault(str(change.day.year), Counter())[change.part_type] += spares
-    return {year: dict(sorted(counts.items())) for year, counts in sorted(used.items())}
-
-
-def _between_counts(
-    changes: Iterable[Change], absent: Iterable[dict[str, object]]
-) -> dict[tuple[int, str], int]:
-    """Return spares used up to each stock count since the one before, logged or not."""
-    used: Counter[tuple[int, str]] = Counter()
-    rows = [(change.day, change.part_type, _spares(change)) for change in changes]
-    rows += [(date.fromisoformat(str(row["at"])), str(row["part_type"]), 1) for row in absent]
-    for day, part_type, spares in rows:
-        number = sum(count < day for count in tables.COUNTS)
-        if number < len(tables.COUNTS):
-            used[number, part_type] += spares
-    return dict(used)
-
-
-def _effects(bank: Bank, number: int) -> dict[str, float]:
-    """Return each machine's true wear rate against the usual."""
-    ratios = np.exp(bank.machine_effect[number])
-    return {name: round(float(ratio), 4) for name, ratio in zip(MACHINES, ratios, strict=True)}
-
-
-def _truth(history: History, used: dict[str, dict[str, int]], logs: Folder) -> dict[str, object]:
-    world = history.world
-    banks = [(world.sleeves, 0), (world.sleeves, 1), (world.strips, 0)]
-    banks += [(bank, 0) for bank in world.pockets]
-    return {
-        "seed": SEED,
-        "note": "true parameters, planted faults and the season's true end; only tests read this",
-        "laws": [asdict(law) for law in scene.LAWS],
-        "machine_ratios": {
-            bank.laws[number].part_type: _effects(bank, number) for bank, number in banks
-        },
-        "phases": scene.PHASES,
-        "gauge_sd": scene.GAUGE_SD,
-        "bedding": "offset x (1 - exp(-hours / 20))",
-        "breakage": "Weibull in hours since fitting (a turned strip starts again); no season",
-        "spares_used": used,
-        "future": {
-            "policy": "changed when broken, or in the first window at the limit; [[switch]] and "
-            "[[down]] of season_2026.toml; from 2026-06-01: without the overhaul's change-outs",
-            "until": "2026-11-08",
-            **{
-                after.isoformat(): future(world, history.running, after)
-                for after, world in sorted(history.kept.items())
-            },
-        },
-        "planted": logs.planted,
-    }
 
 
 if __name__ == "__main__":

@@ -14,7 +14,7 @@ from typing import Final
 import xlsxwriter  # type: ignore[import-untyped]
 
 from sample_logs import scene
-from sample_logs.history import Change, Reading
+from sample_logs.rows import Change, Reading
 from sample_logs.scene import MACHINES
 
 CTE: Final = 80e-6

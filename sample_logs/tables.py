@@ -9,7 +9,8 @@ from typing import Final
 import numpy as np
 
 from sample_logs import scene
-from sample_logs.history import History, kit_name
+from sample_logs.history import History
+from sample_logs.rows import kit_name
 from sample_logs.scene import LAWS, LINERS, LINES, MACHINES, SEASONS
 from sample_logs.sheets import Folder, Row
 

@@ -142,7 +142,8 @@ def live(
             for season in range(seasons + 1):
                 past = season < seasons
                 if not past:
-                    in_place.append(replace(piece, ran=list(piece.ran)))
+                    copy = replace(piece, ran=list(piece.ran), readings=list(piece.readings))
+                    in_place.append(copy)
                 for week in range(WEEKS):
                     left, gone = WEEK, []
                     while piece.break_age <= piece.age + left:

@@ -15,7 +15,8 @@ import pytest
 
 import sample_logs
 from sample_logs import make, scene
-from sample_logs.history import History, machine_hours
+from sample_logs.history import History
+from sample_logs.rows import machine_hours
 
 HERE = Path(sample_logs.__file__).parent
 LOGS = HERE / "logs"
