@@ -91,7 +91,7 @@ def test_unbalanced_studies_are_refused() -> None:
         gauge_study(study.iloc[1:])
     with pytest.raises(ValueError, match="at least 2 parts"):
         gauge_study(study[study["operator"] == "A"])
-    with pytest.raises(ValueError, match="column.*operator"):
+    with pytest.raises(ValueError, match=r"column.*operator"):
         gauge_study(study.drop(columns="operator"))
     with pytest.raises(ValueError, match="finite"):
         gauge_study(study.assign(value=np.nan))

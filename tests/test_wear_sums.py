@@ -93,7 +93,7 @@ def test_seasons_nobody_ran_in_are_left_out() -> None:
 
 def test_faults_are_named() -> None:
     frame = readings(3, 4)
-    with pytest.raises(ValueError, match="lack the column.*hours"):
+    with pytest.raises(ValueError, match=r"lack the column.*hours"):
         wear_sums(frame)
     with pytest.raises(ValueError, match="finite"):
         wear_sums(frame.assign(wear_mm=np.nan), SEASONS)
