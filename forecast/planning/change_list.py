@@ -10,10 +10,10 @@ import pandas as pd
 
 from forecast.planning.calendar import Calendar
 from forecast.planning.demand import DemandPaths
-from forecast.planning.draws import IntArray
+from forecast.planning.draws import Array, IntArray
 from forecast.planning.fleet import Fleet
 from forecast.planning.plan import Plan
-from forecast.planning.stock import supply
+from forecast.planning.supply import supply
 from forecast.planning.windows import Schedule, work_minutes
 
 COLUMNS: Final = [
@@ -31,6 +31,8 @@ COLUMNS: Final = [
     "on_shelf",
     "chance_if_left",
 ]
+
+_CELLS = 400_000  # rows x draws handled at a time
 
 
 def change_list(
@@ -112,6 +114,10 @@ def _changes(
     plan: Plan,
 ) -> Iterator[dict[str, Any]]:
     planned = _planned_rows(fleets, schedule)
+    lasting = [
+        _lasting(fleet, calendar, rows)
+        for fleet, rows in zip(fleets, schedule.planned_at, strict=True)
+    ]
     for name, of in paths.items():
         part = plan.for_part_type(name)
         for change in of.changes.to_dict("records"):
@@ -143,7 +149,7 @@ def _changes(
                 "because": "limit" if due else "age",
                 "crew_hours": work_minutes(part, quantity, whole) / 60.0,
                 "on_shelf": 0,
-                "chance_if_left": _chance_if_left(fleets, calendar, change["window"], mine),
+                "chance_if_left": _mean_chance(fleets, lasting, mine),
             }
 
 
@@ -170,27 +176,38 @@ def _whole_sets(fleet: Fleet, rows: IntArray) -> bool:
     return len(rows) == int(np.isin(fleet.unit, units).sum())
 
 
-def _chance_if_left(
+def _lasting(fleet: Fleet, calendar: Calendar, planned_at: IntArray) -> tuple[Array, Array]:
+    """Return the chance [rows] to last to its window, and to the window after that one."""
+    days = np.array([-1, *(window.day for window in calendar.windows)])
+    following = np.full((len(calendar.machines), len(days)), len(calendar.days) - 1)
+    for machine, line in enumerate(calendar.lines):
+        stops = calendar.machine_windows(line)
+        for number in range(1, len(days)):
+            later = days[1:][stops & (days[1:] > days[number])]
+            if len(later):
+                following[machine, number] = later[0]
+    reach, last = np.zeros(len(planned_at)), np.zeros(len(planned_at))
+    clock = np.cumsum(fleet.hours, axis=1)
+    rows = np.flatnonzero(planned_at > 0)
+    step = max(1, _CELLS // fleet.law.draws)
+    for at in range(0, len(rows), step):
+        some = rows[at : at + step]
+        pieces, window, unit = fleet.pieces.take(some), planned_at[some], fleet.unit[some]
+        to_window = clock[unit, days[window]]
+        to_next = clock[unit, following[pieces.machine, window]]
+        reach[some] = fleet.law.survival(pieces, to_window).mean(axis=1)
+        last[some] = fleet.law.survival(pieces, to_next).mean(axis=1)
+    return reach, last
+
+
+def _mean_chance(
     fleets: Sequence[Fleet],
-    calendar: Calendar,
-    number: int,
+    lasting: Sequence[tuple[Array, Array]],
     planned: Sequence[tuple[int, IntArray]],
 ) -> float:
-    """Return the chance of a piece in place at the window to last to the following one."""
-    reach = last = 0.0
-    day = calendar.windows[number].day
-    for at, rows in planned:
-        fleet = fleets[at]
-        line = calendar.lines[int(fleet.pieces.machine[rows[0]])]
-        later = [
-            window.day
-            for window, stops in zip(calendar.windows, calendar.machine_windows(line), strict=True)
-            if stops and window.day > day
-        ]
-        end = later[0] if later else len(calendar.days) - 1
-        pieces, weight = fleet.pieces.take(rows), fleet.quantity[rows]
-        reach += float(weight @ fleet.law.survival(pieces, fleet.ahead(day)[rows]).mean(axis=1))
-        last += float(weight @ fleet.law.survival(pieces, fleet.ahead(end)[rows]).mean(axis=1))
+    """Return the chance of a piece in place at its window to last to the following one."""
+    reach = sum(float(fleets[at].quantity[rows] @ lasting[at][0][rows]) for at, rows in planned)
+    last = sum(float(fleets[at].quantity[rows] @ lasting[at][1][rows]) for at, rows in planned)
     return last / reach if reach > 0 else np.nan
 
 

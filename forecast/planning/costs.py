@@ -12,7 +12,7 @@ from forecast.planning.calendar import Calendar
 from forecast.planning.demand import DemandPaths, by_week
 from forecast.planning.draws import Array
 from forecast.planning.plan import PartPlan, Plan
-from forecast.planning.policy import ChangeRule
+from forecast.planning.rules import ChangeRule
 
 STOPS = [
     "week",

@@ -179,28 +179,29 @@ def by_week(daily: IntArray, calendar: Calendar) -> IntArray:
     return weekly
 
 
-def simultaneous_band(paths: IntArray | Array, level: float = 0.90) -> tuple[Array, Array]:
+def simultaneous_band(paths: IntArray, level: float = 0.90) -> tuple[IntArray, IntArray]:
     """Return a band that holds a whole path with probability `level`.
 
-    Each path is as extreme as its most extreme point; the paths that are less extreme than the
-    others span the band.
+    A path is as extreme as its most extreme point: the least share of paths at or under it, or at
+    or over it. The paths that are less extreme than the others span the band.
 
     Parameters
     ----------
     paths
-        [draws, times] for example cumulative demand.
+        [draws, times] counts, for example cumulative demand.
     level
         Share of paths inside at every time.
     """
-    from scipy.stats import rankdata
-
-    draws = len(paths)
-    high = rankdata(paths, method="max", axis=0) / draws  # share of paths at or under
-    low = 1.0 - (rankdata(paths, method="min", axis=0) - 1.0) / draws  # share at or over
-    extreme = np.minimum(high, low).min(axis=1)
+    extreme = np.full(len(paths), np.inf)
+    for counts in paths.T:
+        seen = counts - counts.min()
+        size = np.bincount(seen)
+        under = np.cumsum(size)
+        over = len(paths) - under + size
+        extreme = np.minimum(extreme, np.minimum(under, over)[seen])
     order = np.argsort(-extreme, kind="stable")
-    inside = paths[order[: int(np.ceil(level * draws))]]
-    return inside.min(axis=0).astype(np.float64), inside.max(axis=0).astype(np.float64)
+    inside = paths[order[: int(np.ceil(level * len(paths)))]]
+    return inside.min(axis=0), inside.max(axis=0)
 
 
 def _levels(values: IntArray) -> dict[str, Any]:

@@ -12,7 +12,7 @@ from forecast.planning.calendar import Calendar
 from forecast.planning.draws import Array, BoolArray
 from forecast.planning.fleet import Fleet
 from forecast.planning.plan import PartPlan, Plan
-from forecast.planning.policy import change_costs, type_lives
+from forecast.planning.rules import change_costs, type_lives
 
 KEEP_CHANCE = 0.90
 """A part is left in from this chance to last the season, where costs do not say better."""

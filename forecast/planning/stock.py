@@ -12,8 +12,9 @@ import pandas as pd
 
 from forecast.planning.calendar import Calendar
 from forecast.planning.demand import DemandPaths
-from forecast.planning.draws import Array, IntArray
+from forecast.planning.draws import Array, BoolArray, IntArray
 from forecast.planning.plan import Plan
+from forecast.planning.supply import Lot, Supply, lot_of, supply
 
 PURCHASES: Final = [
     "part_type",
@@ -41,8 +42,8 @@ class OrderQuantity:
     chance_without, chance_with
         Chance of no stock-out over all days, without and with the order.
     reached
-        Whether the order holds the service level; if the shelf runs empty before it can arrive
-        too often, no order does.
+        Whether the order holds the service level; where the shelf too often runs empty before it
+        arrives, no order does.
     """
 
     quantity: int
@@ -59,39 +60,6 @@ class Optimum:
     cost: float
 
 
-@dataclass(frozen=True, eq=False)
-class Supply:
-    """What is there without a new order.
-
-    Attributes
-    ----------
-    by_day
-        [days] pieces on the shelf and delivered up to each day, less the reserve.
-    on_hand
-        Counted pieces, the reserve included.
-    coming
-        Pieces on order that arrive by the last day.
-    assumed
-        What had to be assumed.
-    """
-
-    by_day: Array
-    on_hand: int
-    coming: int
-    assumed: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class _Lot:
-    """How the maker sells a part type."""
-
-    unit_cost: float
-    lead_days: int
-    min_order: int
-    pack: int
-    assumed: tuple[str, ...]
-
-
 def order_quantity(
     demand_draws: IntArray | Array,
     service_level: float,
@@ -104,7 +72,9 @@ def order_quantity(
 
     Of the needs of the single paths the order covers the one at the upper rank
     ``binom.ppf(.95, draws, service_level)``, so that the chance of few draws does not order too
-    little; then the least order and the maker's packs.
+    little; then the least order and the maker's packs. Where no order can hold the service level,
+    because the shelf runs empty before it arrives, it covers what is needed from then on, the
+    backlog included.
 
     Parameters
     ----------
@@ -128,17 +98,11 @@ def order_quantity(
 
     if not 0 < service_level < 1 or pack < 1:
         raise ValueError("the service level should be between 0 and 1, and a pack at least 1")
-    without, need = _needs(demand_draws, on_hand, arrival_day)
+    without, need, late = _needs(demand_draws, on_hand, arrival_day)
     rank = min(int(binom.ppf(0.95, len(need), service_level)), len(need) - 1)
-    ordered = np.sort(need)
-    reached = bool(np.isfinite(ordered[rank]))
-    if reached:
-        wanted = float(ordered[rank])
-    else:  # cover what an order can still help
-        finite = ordered[np.isfinite(ordered)]
-        within = min(int(np.ceil(service_level * len(finite))), len(finite) - 1)
-        wanted = float(finite[within]) if len(finite) else 0.0
-    quantity = _in_lots(wanted, min_order, pack)
+    reached = bool(np.isfinite(np.sort(need)[rank]))
+    wanted = float(np.sort(need if reached else late)[rank])
+    quantity = Lot(np.nan, 0, min_order, pack, ()).whole(wanted)
     return OrderQuantity(quantity, float(without.mean()), float(np.mean(need <= quantity)), reached)
 
 
@@ -177,41 +141,6 @@ def newsvendor(mean: float, sd: float, under: float, over: float) -> Optimum:
     return Optimum(mean + score * sd, float((under + over) * sd * norm.pdf(score)))
 
 
-def supply(stock: pd.DataFrame, part_type: str, calendar: Calendar, reserve: int) -> Supply:
-    """Return what is there of a part type without a new order.
-
-    An order without a due date, or one overdue, is not counted on: that is said.
-
-    Parameters
-    ----------
-    stock
-        ``Snapshot.stock``: part_type, state, quantity, due.
-    part_type
-        Its name.
-    calendar
-        The days ahead.
-    reserve
-        Pieces kept back.
-    """
-    mine = stock[stock["part_type"] == part_type]
-    counted = mine[mine["state"] == "on_hand"]
-    on_hand = int(counted["quantity"].sum())
-    said = [] if len(counted) else ["nobody counted the stock: none is assumed"]
-    by_day = np.full(len(calendar.days), float(max(on_hand - reserve, 0)))
-    coming = 0
-    orders = mine[mine["state"] == "on_order"]
-    dates = pd.to_datetime(orders["due"])
-    for due, pieces in zip(dates, orders["quantity"].astype(int), strict=True):
-        at = -1 if pd.isna(due) else calendar.at(due.date())
-        if at < 0:
-            when = "has no due date" if pd.isna(due) else f"was due on {due.date()}"
-            said.append(f"{pieces} on order {when}: not counted on")
-        elif at < len(by_day):
-            by_day[at:] += pieces
-            coming += pieces
-    return Supply(by_day, on_hand, coming, tuple(said))
-
-
 def purchases(
     paths: Mapping[str, DemandPaths],
     stock: pd.DataFrame,
@@ -242,7 +171,7 @@ def purchases(
             of, supply(stock, name, calendar, plan.for_part_type(name).reserve), lot, plan, calendar
         )
         for name, of in paths.items()
-        for lot in [_lot(part_types, name)]
+        for lot in [lot_of(part_types, name)]
     ]
     return pd.DataFrame(rows, columns=PURCHASES)
 
@@ -269,11 +198,12 @@ def stock_curve(
     """
     quantity = dict(zip(bought["part_type"], bought["quantity"], strict=True))
     rows: list[dict[str, Any]] = []
-    all_without, all_with, money = True, True, 0.0
+    draws = next((len(of.total) for of in paths.values()), 1)
+    all_without, all_with, money = np.ones(draws, dtype=bool), np.ones(draws, dtype=bool), 0.0
     for name, of in paths.items():
-        lot = _lot(part_types, name)
+        lot = lot_of(part_types, name)
         have = supply(stock, name, calendar, plan.for_part_type(name).reserve)
-        without, need = _needs(of.total, have.by_day, _arrival(lot))
+        without, need, _ = _needs(of.total, have.by_day, lot.arrival)
         for pieces in _orders(need, lot, int(quantity[name])):
             chance = float(np.mean(need <= pieces)) if pieces else float(without.mean())
             rows.append(_curve_row(name, pieces, chance, pieces * lot.unit_cost))
@@ -310,7 +240,7 @@ def closing_stock(
         left = np.maximum(start - of.total.sum(axis=1), 0)
         low, high = np.quantile(left, [0.05, 0.95], method="inverted_cdf")
         mean = float(left.mean())
-        cost = mean * _lot(part_types, name).unit_cost
+        cost = mean * lot_of(part_types, name).unit_cost
         rows.append(
             {"part_type": name, "mean": mean, "p05": int(low), "p95": int(high), "cost": cost}
         )
@@ -318,18 +248,21 @@ def closing_stock(
 
 
 def _purchase(
-    of: DemandPaths, have: Supply, lot: _Lot, plan: Plan, calendar: Calendar
+    of: DemandPaths, have: Supply, lot: Lot, plan: Plan, calendar: Calendar
 ) -> dict[str, Any]:
     level = plan.stocking.service_level
-    order = order_quantity(of.total, level, have.by_day, _arrival(lot), lot.min_order, lot.pack)
+    order = order_quantity(of.total, level, have.by_day, lot.arrival, lot.min_order, lot.pack)
     needed_by = _needed_by(of.total, have.by_day, level, calendar) if order.quantity else None
     order_by = None if needed_by is None else needed_by - timedelta(days=lot.lead_days)
     late = max((calendar.as_of - order_by).days, 0) if order_by is not None else 0
     state = "cannot_reach" if not order.reached else "late" if late else "in_time"
     said = [*have.assumed, *lot.assumed]
     if not order.reached:
-        lasts = _lasts_to(of.total, have.by_day, _arrival(lot))
-        said.append(f"no order holds {level:.0%}: the shelf lasts to its arrival with {lasts:.0%}")
+        lasts = _lasts_to(of.total, have.by_day, lot.arrival)
+        said.append(
+            f"no order holds {level:.0%}: the shelf lasts until it arrives with {lasts:.0%}; "
+            "ordered is what the season needs from then on"
+        )
     return {
         "part_type": of.part_type,
         "quantity": order.quantity,
@@ -344,26 +277,26 @@ def _purchase(
     }
 
 
-def _needs(demand: IntArray | Array, available: float | Array, arrival: int) -> tuple[Any, Array]:
-    """Return which paths last without an order, and what each needs by one (inf: too late)."""
-    short = np.cumsum(demand, axis=1) - available
+def _needs(
+    demand: IntArray | Array, available: float | Array, arrival: int
+) -> tuple[BoolArray, Array, Array]:
+    """Return which paths last without an order, what order each needs, and what if late.
+
+    The needed order is infinite where the shelf runs empty before the order arrives; the last
+    array tells what is needed from the arrival on all the same.
+    """
+    used = np.cumsum(np.asarray(demand, dtype=np.float64), axis=1)
+    short: Array = used - np.asarray(available, dtype=np.float64)
     days = short.shape[1]
     arrival = min(max(arrival, 0), days)
-    need = np.maximum(short[:, arrival:].max(axis=1, initial=0.0), 0.0).astype(np.float64)
-    if arrival > 0:
-        need[(short[:, :arrival] > 0).any(axis=1)] = np.inf
-    return (short <= 0).all(axis=1), need
+    late = np.maximum(short[:, arrival:].max(axis=1, initial=0.0), 0.0)
+    empty = (short[:, :arrival] > 0).any(axis=1)
+    lasts: BoolArray = np.all(short <= 0, axis=1)
+    return lasts, np.where(empty, np.inf, late), late
 
 
 def _lasts_to(demand: IntArray, available: Array, arrival: int) -> float:
     return float(np.isfinite(_needs(demand, available, arrival)[1]).mean())
-
-
-def _in_lots(wanted: float, min_order: int, pack: int) -> int:
-    """Return the least order of whole packs that covers a need; 0 where nothing is needed."""
-    if wanted <= 0:
-        return 0
-    return int(np.ceil(max(wanted, min_order) / pack)) * pack
 
 
 def _needed_by(demand: IntArray, available: Array, level: float, calendar: Calendar) -> date | None:
@@ -375,39 +308,15 @@ def _needed_by(demand: IntArray, available: Array, level: float, calendar: Calen
     return calendar.days[int(out[0])] if len(out) else calendar.days[-1]
 
 
-def _orders(need: Array, lot: _Lot, chosen: int) -> Sequence[int]:
+def _orders(need: Array, lot: Lot, chosen: int) -> Sequence[int]:
     """Return the orders that a curve shows: nothing, the chosen one, and lots around it."""
     finite = need[np.isfinite(need)]
     top = float(np.quantile(finite, 0.995)) if len(finite) else 0.0
-    most = max(_in_lots(top, lot.min_order, lot.pack), chosen)
-    least = _in_lots(1.0, lot.min_order, lot.pack)
+    most = max(lot.whole(top), chosen)
+    least = lot.whole(1.0)
     step = lot.pack * max(1, int(np.ceil((most - least) / lot.pack / _CURVE_POINTS)))
     return sorted({0, chosen, most, *range(least, most + 1, step)} - {-1})
 
 
 def _curve_row(name: str, pieces: int, chance: float, cost: float) -> dict[str, Any]:
     return {"part_type": name, "bought": pieces, "chance_no_stock_out": chance, "cost": cost}
-
-
-def _arrival(lot: _Lot) -> int:
-    """Return the index of the day from which an order of today can be used."""
-    return max(lot.lead_days - 1, 0)
-
-
-def _lot(part_types: pd.DataFrame, name: str) -> _Lot:
-    """Return how a part type is sold; what nobody gave is assumed, and said."""
-    mine = part_types[part_types["part_type"] == name]
-
-    def given(column: str) -> float:
-        value = mine[column].iloc[0] if len(mine) else None
-        return np.nan if value is None or pd.isna(value) else float(value)
-
-    lead, least, pack = given("lead_time_days"), given("min_order"), given("pack_size")
-    said = () if np.isfinite(lead) else ("lead time not given: none is assumed",)
-    return _Lot(
-        given("unit_cost"),
-        int(lead) if np.isfinite(lead) else 0,
-        int(least) if np.isfinite(least) else 0,
-        max(int(pack), 1) if np.isfinite(pack) else 1,
-        said,
-    )

@@ -12,7 +12,7 @@ from forecast.planning.draws import Array, BoolArray, IntArray
 from forecast.planning.fleet import Fleet
 from forecast.planning.overhaul import Overhaul
 from forecast.planning.plan import PartPlan, Plan
-from forecast.planning.policy import ChangeRule
+from forecast.planning.rules import ChangeRule
 
 OVERHAUL = 0
 """Column of the overhaul among the windows of a schedule; it changes what was decided there."""
@@ -124,6 +124,7 @@ class _Filler:
         """Choose what is changed in one window."""
         self._drop_other_lines(number, window)
         day = _Day(window.crew_hours * 60.0 - self._size_changes(window))
+        self.over_hours[number] = max(-day.minutes, 0.0) / 60.0
         groups = [
             group for at, fleet in enumerate(self.fleets) for group in self._due(at, fleet, window)
         ]
@@ -219,9 +220,9 @@ class _Filler:
         if setup + whole <= day.minutes:
             fits, spent = len(rows), setup + whole
         else:
-            each = setup + part.minutes * np.cumsum(sizes)
+            each = [setup + work_minutes(part, int(size), False) for size in np.cumsum(sizes)]
             fits = int(np.searchsorted(each, day.minutes, side="right"))
-            spent = float(each[fits - 1]) if fits else 0.0
+            spent = each[fits - 1] if fits else 0.0
             self.over_hours[number] += (setup + whole - spent) / 60.0
             self.change_age[fleet.part_type][group.machine, number] = np.inf
         if not fits and not (group.later and spent):
@@ -262,7 +263,10 @@ class _Filler:
 
 
 def work_minutes(part: PartPlan, pieces: int, whole_set: bool) -> float:
-    """Return the crew minutes for some pieces of a part type; a whole set may have its own."""
-    if whole_set and part.set_minutes is not None:
+    """Return the crew minutes for some pieces of a part type; a whole set may have its own.
+
+    With minutes for a set and none for a piece, part of a set takes as long as the whole.
+    """
+    if part.set_minutes is not None and (whole_set or not part.minutes):
         return part.set_minutes
     return part.minutes * pieces

@@ -1,0 +1,203 @@
+"""What each part type's policy comes to: an age to change at, or run to failure."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from forecast.errors import PlanError
+from forecast.planning.calendar import Calendar
+from forecast.planning.draws import Array, IntArray, LifeDraws
+from forecast.planning.fleet import Fleet
+from forecast.planning.plan import PartPlan, Plan
+from forecast.planning.policy import NO_GAIN, age_from_draws, break_even_ratio
+from forecast.planning.seeds import generator
+
+
+@dataclass(frozen=True)
+class ChangeRule:
+    """What is done with one part type in the windows.
+
+    Attributes
+    ----------
+    policy
+        ``run_to_failure`` or ``at_age``.
+    age
+        Hours from which a piece is changed in the next window; None for run to failure.
+    break_even_ratio
+        How many times a planned change an unplanned one must cost for a 5 % saving; infinite
+        where a planned change never pays.
+    why
+        One sentence for the assumptions.
+    """
+
+    policy: str
+    age: float | None
+    break_even_ratio: float
+    why: str
+
+
+def change_rule(
+    part: PartPlan,
+    unit_cost: float | None,
+    lives: Array,
+    window_hours: float | None,
+) -> ChangeRule:
+    """Return what a part type's policy comes to.
+
+    Parameters
+    ----------
+    part
+        The part type's plan.
+    unit_cost
+        Of the piece; None where nobody gave it.
+    lives
+        [n] drawn lives of new pieces, pooled over draws and machines.
+    window_hours
+        Mean running hours from window to window; None without windows.
+
+    Raises
+    ------
+    PlanError
+        If ``at_age`` has neither an age nor both costs.
+    """
+    ratio = break_even_ratio(lives)
+    if part.policy == "at_age" and part.change_at_age is not None:
+        return ChangeRule("at_age", part.change_at_age, ratio, "change_at_age of the plan")
+    if part.policy == "run_to_failure":
+        return ChangeRule("run_to_failure", None, ratio, "policy of the plan")
+    planned, unplanned = change_costs(part, unit_cost)
+    if planned is None or unplanned is None:
+        if part.policy == "at_age":
+            raise PlanError(
+                "policy at_age needs change_at_age, or both costs to find the best age",
+                "Give change_at_age; or planned_cost, unplanned_cost and the part's unit_cost.",
+            )
+        return ChangeRule(
+            "run_to_failure", None, ratio, f"costs are not all known; {ratio_sentence(ratio)}"
+        )
+    return _cheapest(part, lives, planned, unplanned, window_hours, ratio)
+
+
+def change_rules(
+    fleets: Sequence[Fleet],
+    calendar: Calendar,
+    unit_costs: Mapping[str, float | None],
+    plan: Plan,
+    seed: int,
+) -> dict[str, ChangeRule]:
+    """Return what the policy of each part type comes to.
+
+    Parameters
+    ----------
+    fleets, calendar, plan
+        What is in service, the days ahead, and the plan.
+    unit_costs
+        By part type; None (or NaN) where nobody gave one.
+    seed
+        Of the forecast.
+
+    Raises
+    ------
+    PlanError
+        If a policy needs costs that nobody gave.
+    """
+    hours = _window_hours(calendar)
+    rules = {}
+    for name in sorted({fleet.part_type for fleet in fleets}):
+        lives = type_lives([fleet for fleet in fleets if fleet.part_type == name], seed)
+        part = plan.for_part_type(name)
+        try:
+            rules[name] = change_rule(part, unit_costs.get(name), lives, hours)
+        except PlanError as error:
+            raise PlanError(f"{name}: {error}", error.way_out) from None
+    return rules
+
+
+def type_lives(fleets: Sequence[Fleet], seed: int, count: int = 20_000) -> Array:
+    """Return lives of new pieces of one part type, pooled over its groups, machines and draws.
+
+    Parameters
+    ----------
+    fleets
+        The fleets of the part type; each has the weight of its pieces.
+    seed
+        Of the forecast.
+    count
+        How many lives, about.
+    """
+    total = sum(int(fleet.quantity.sum()) for fleet in fleets)
+    lives = []
+    for fleet in fleets:
+        rng = generator(seed, fleet.part_type, fleet.duty_group, "lives")
+        machines = np.repeat(fleet.pieces.machine, fleet.quantity)
+        share = max(1, round(count * len(machines) / max(total, 1)))
+        lives.append(lives_of(fleet.law, machines, rng, share))
+    return np.concatenate(lives)
+
+
+def change_costs(part: PartPlan, unit_cost: float | None) -> tuple[float | None, float | None]:
+    """Return the cost of a planned and of an unplanned change, piece included; None unknown."""
+    known = unit_cost is not None and not np.isnan(unit_cost)
+    planned = unplanned = None
+    if known and unit_cost is not None and part.planned_cost is not None:
+        planned = unit_cost + part.planned_cost
+    if known and unit_cost is not None and part.unplanned_cost is not None:
+        stop = part.stop_cost
+        unplanned = None if stop is None else unit_cost + part.unplanned_cost + stop
+    return planned, unplanned
+
+
+def ratio_sentence(ratio: float) -> str:
+    """Return the sentence that a break-even ratio makes."""
+    if np.isinf(ratio):
+        return "a planned change by age never saves 5 %"
+    return f"planned change pays (5 %) from an unplanned cost {ratio:.2g} times a planned one"
+
+
+def lives_of(law: LifeDraws, machines: IntArray, rng: np.random.Generator, count: int) -> Array:
+    """Return lives of new pieces, pooled over all draws and the machines given.
+
+    Parameters
+    ----------
+    law
+        Lives still to come.
+    machines
+        The machines on which the part type runs, one a piece.
+    rng
+        Stream of the part type.
+    count
+        How many lives.
+    """
+    draw = np.arange(count, dtype=np.int64) % law.draws
+    return law.new(rng.choice(machines, count), draw, rng)
+
+
+def _cheapest(
+    part: PartPlan,
+    lives: Array,
+    planned: float,
+    unplanned: float,
+    window_hours: float | None,
+    ratio: float,
+) -> ChangeRule:
+    if window_hours is None:
+        return ChangeRule("run_to_failure", None, ratio, "there are no windows to change in")
+    best = age_from_draws(lives, planned, unplanned)
+    if np.isinf(best.age) or best.age > np.quantile(lives, 0.995):
+        why = f"a change by age saves less than {NO_GAIN:.0%}; {ratio_sentence(ratio)}"
+        return ChangeRule("run_to_failure", None, ratio, why)
+    age = max(best.age - window_hours / 2, window_hours / 2)
+    why = f"best age {best.age:.0f} h saves {best.saving:.0%} of running to failure"
+    return ChangeRule("at_age", age, ratio, why)
+
+
+def _window_hours(calendar: Calendar) -> float | None:
+    """Return the mean running hours from window to window; None without two windows."""
+    days = sorted({window.day for window in calendar.windows})
+    if len(days) < 2:
+        return None
+    between = calendar.hours[:, days[0] + 1 : days[-1] + 1].sum(axis=1).mean()
+    return float(between) / (len(days) - 1)
