@@ -147,12 +147,18 @@ def test_own_left_follows_the_order_asked_for() -> None:
     assert len(fit.hours_to_limit(1.4, ran=ran)) == 300
 
 
-def test_draws_without_the_piece_s_machine_are_refused() -> None:
+def test_a_machine_that_left_still_tells_of_its_pieces() -> None:
+    """Asking for other machines or seasons, in another order, does not change the pieces."""
     fit, pieces, ran, _ = two_seasons(1)
-    rng = np.random.default_rng(1)
-    rates = fit.draws(5, rng, machines=["M00"], seasons=fit.seasons, running=None)
-    with pytest.raises(ValueError, match=r"lack the machine.*M01"):
-        fit.own_left(rates, pieces, ran, np.full(5, 1.4), rng)
+    limit = np.full(50, 1.4)
+    left = []
+    for machines, seasons in (("M00", "M01"), ("2025", "2026")), (("M01",), ("2026", "2025")):
+        rates = fit.draws(
+            50, np.random.default_rng(1), machines=machines, seasons=seasons, running="2026"
+        )
+        run = ran if seasons == ("2025", "2026") else ran[:, ::-1]
+        left.append(fit.own_left(rates, pieces, run, limit, np.random.default_rng(2)))
+    assert left[0] == pytest.approx(left[1], rel=1e-9)
 
 
 def test_path_starts_at_the_depth_now_and_only_grows() -> None:

@@ -1,5 +1,7 @@
 """The spread between seasons and the joint draws of levels and machines."""
 
+from collections.abc import Sequence
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -8,6 +10,8 @@ from forecast.wear.rates import WearFit, fit_wear_sums
 from forecast.wear.seasons import (
     LOG_HOURS,
     FleetModel,
+    PieceLaw,
+    RateDraws,
     draw_levels,
     draw_rates,
     levels_read,
@@ -37,12 +41,28 @@ def model(level: list[float], machines_common: float = 0.018, own: float = 0.004
     )
 
 
-def coming(fleet: FleetModel, running: str | None = None) -> np.ndarray:
-    rng = np.random.default_rng(5)
-    level, _, _ = draw_rates(
-        fleet, 8000, rng, machines=MACHINES, seasons=fleet.seasons, running=running
+def drawn(
+    fleet: FleetModel,
+    n: int = 8000,
+    seed: int = 5,
+    *,
+    machines: Sequence[str] = MACHINES,
+    seasons: Sequence[str] | None = None,
+    running: str | None = None,
+) -> RateDraws:
+    return draw_rates(
+        fleet,
+        n,
+        np.random.default_rng(seed),
+        machines=machines,
+        seasons=fleet.seasons if seasons is None else seasons,
+        running=running,
+        of_pieces=PieceLaw(0.08, 0.04, 0.0),
     )
-    return level
+
+
+def coming(fleet: FleetModel, running: str | None = None) -> np.ndarray:
+    return drawn(fleet, running=running).level
 
 
 def width(values: np.ndarray) -> float:
@@ -116,14 +136,12 @@ def test_running_season_goes_on_at_its_own_level() -> None:
 
 def test_unread_season_is_drawn_from_the_population() -> None:
     fleet = model([-1.2, -1.1])
-    rng = np.random.default_rng(2)
-    level, past, _ = draw_rates(
-        fleet, 6000, rng, machines=MACHINES, seasons=("2019", *fleet.seasons), running="2019"
-    )
-    assert np.array_equal(level, past[0])
+    rates = drawn(fleet, seasons=("2019", *fleet.seasons), running="2019")
+    past = rates.season_levels
+    assert np.array_equal(rates.level, past[0])
     assert width(past[0]) > 3 * width(past[1])
     with pytest.raises(ValueError, match="not among"):
-        draw_rates(fleet, 5, rng, machines=(), seasons=("2020",), running="1999")
+        drawn(fleet, 5, running="1999")
 
 
 def test_draws_agree_with_the_levels_covariance() -> None:
@@ -137,10 +155,8 @@ def test_draws_agree_with_the_levels_covariance() -> None:
 def test_levels_and_machines_are_drawn_jointly() -> None:
     """A path with a high level has low machine effects: what machines share is in both."""
     fleet = model([-1.2, -1.2, -1.2])
-    rng = np.random.default_rng(3)
-    _, past, effects = draw_rates(
-        fleet, 20_000, rng, machines=MACHINES, seasons=fleet.seasons, running=None
-    )
+    rates = drawn(fleet, 20_000)
+    past, effects = rates.season_levels, rates.machine_effect
     sums = past.mean(axis=0) + effects.mean(axis=0)
     assert np.corrcoef(past.mean(axis=0), effects.mean(axis=0))[0, 1] < -0.7
     assert np.std(sums) < np.std(past.mean(axis=0))
@@ -149,26 +165,16 @@ def test_levels_and_machines_are_drawn_jointly() -> None:
 def test_one_more_machine_or_season_shifts_no_other() -> None:
     """Random numbers go by name, so that forecasts of two fleets can be compared."""
     fleet = model([-1.2, -1.1])
-    few = draw_rates(
-        fleet, 50, np.random.default_rng(9), machines=("A", "C"), seasons=("2020",), running=None
-    )
-    more = draw_rates(
-        fleet,
-        50,
-        np.random.default_rng(9),
-        machines=("A", "B", "C", "new"),
-        seasons=("2019", "2020"),
-        running=None,
-    )
-    assert np.array_equal(few[0], more[0])
-    assert np.array_equal(few[1][0], more[1][1])
-    assert np.array_equal(few[2], more[2][[0, 2]])
+    few = drawn(fleet, 50, machines=("A", "C"), seasons=("2020",))
+    more = drawn(fleet, 50, machines=("A", "B", "C", "new"), seasons=("2019", "2020"))
+    assert np.array_equal(few.level, more.level)
+    assert np.array_equal(few.season_levels[0], more.season_levels[1])
+    assert np.array_equal(few.machine_effect, more.machine_effect[[0, 2]])
+    assert np.array_equal(few.read_effects, more.machine_effect[:3])
 
 
 def test_unread_machine_has_the_population_spread() -> None:
-    _, _, effects = draw_rates(
-        model([-1.2]), 9000, np.random.default_rng(4), machines=("new",), seasons=(), running=None
-    )
+    effects = drawn(model([-1.2]), machines=("new",)).machine_effect
     assert effects.mean() == pytest.approx(0.0, abs=0.01)
     # Three machines tell little of their sd: it is drawn, and the effect has wider tails.
     assert 0.12 < effects.std() < 0.6

@@ -13,23 +13,14 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from forecast.physics.units import FACTORS, convert
+
 Array = npt.NDArray[np.float64]
 Numbers = float | Array
 
 SECONDS_AN_HOUR: Final = 3600.0
-MM_IN_INCH: Final = 25.4
-NEWTON_METRES_IN_FOOT_POUND: Final = 0.3048 * 4.4482216152605
-US_WEAR_FACTOR: Final = MM_IN_INCH**3 / (60.0 * NEWTON_METRES_IN_FOOT_POUND)
-"""1 in3 min/(ft lbf h) in mm3/(N m): 201.44130240306833."""
-
-WEAR_RATE_UNITS: Final[dict[str, float]] = {
-    "mm3/(N m)": 1.0,
-    "mm3/Nm": 1.0,
-    "m2/N": 1e9,
-    "m3/(N m)": 1e9,
-    "in3 min/(ft lbf h)": US_WEAR_FACTOR,
-}
-"""Factors to mm3/(N m) of the units in which wear factors are printed (the first is ours)."""
+WEAR_FACTORS: Final = FACTORS["wear factor"]
+"""Units in which wear factors are printed; the first is ours."""
 
 
 def pressure(force_n: Numbers, *, diameter_mm: Numbers, length_mm: Numbers) -> Numbers:
@@ -93,7 +84,7 @@ def specific_wear_rate(value: float, unit: str) -> float:
     value
         The number in front of the unit.
     unit
-        One of :data:`WEAR_RATE_UNITS`, with the exponent that stands in the table's head in front
+        One of :data:`WEAR_FACTORS`, with the exponent that stands in the table's head in front
         of it: ``"1e-10 in3 min/(ft lbf h)"``, ``"1e-6 mm3/(N m)"``.
 
     Raises
@@ -109,10 +100,10 @@ def specific_wear_rate(value: float, unit: str) -> float:
         factor = float(exponent)
     except ValueError:
         factor, name = 1.0, unit.strip()
-    if name not in WEAR_RATE_UNITS:
-        known = ", ".join(WEAR_RATE_UNITS)
+    if name not in WEAR_FACTORS:
+        known = ", ".join(WEAR_FACTORS)
         raise ValueError(f"unknown unit of a wear factor {unit!r}; known are {known}")
-    return value * factor * WEAR_RATE_UNITS[name]
+    return convert(value * factor, name, "mm3/(N m)")
 
 
 def _same_kind(value: npt.NDArray[np.float64] | np.float64) -> Numbers:

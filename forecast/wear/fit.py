@@ -12,7 +12,14 @@ import pandas as pd
 
 from forecast.wear.offsets import Assumption, Offsets
 from forecast.wear.paths import OwnReadings, depths_ahead, hours_left
-from forecast.wear.seasons import LOG_HOURS, FleetModel, RateDraws, draw_rates, levels_read
+from forecast.wear.seasons import (
+    LOG_HOURS,
+    FleetModel,
+    PieceLaw,
+    RateDraws,
+    draw_rates,
+    levels_read,
+)
 from forecast.wear.sums import HOURS_IN_KH
 
 Array = npt.NDArray[np.float64]
@@ -118,19 +125,14 @@ class WearFit:
         """
         if self._model is None:
             raise ValueError("the readings show no wear: there is nothing to draw from")
-        level, past, effects = draw_rates(
-            self._model, n, rng, machines=machines, seasons=seasons, running=running
-        )
-        return RateDraws(
-            level=level,
-            season_levels=past,
-            machine_effect=effects,
-            piece_sd=self.piece_sd,
-            offset=self.offset,
-            offset_sd=self.offset_sd,
-            future_sd=self.future_sd,
-            seasons=tuple(seasons),
-            machines=tuple(machines),
+        return draw_rates(
+            self._model,
+            n,
+            rng,
+            machines=machines,
+            seasons=seasons,
+            running=running,
+            of_pieces=PieceLaw(self.offset, self.offset_sd, self.future_sd),
         )
 
     def own_left(
@@ -146,7 +148,7 @@ class WearFit:
         Parameters
         ----------
         rates
-            From :meth:`draws`; must hold the pieces' machines and the seasons of the fit.
+            From :meth:`draws`.
         pieces
             Column ``piece``: which, in the order wanted.
         ran

@@ -65,18 +65,15 @@ def piece_draws(
     pieces at once.
     """
     fit = own.fit
-    seasons = _positions(own.sums.seasons, rates.seasons, "season")
-    machine_names = [own.sums.machines[m] for m in own.sums.machine[rows]]
-    machines = _positions(machine_names, rates.machines, "machine")
-    moved = rates.season_levels[seasons] + LOG_HOURS - fit.level[:, None]
-    effect = rates.machine_effect[machines]
+    moved = rates.read_levels + LOG_HOURS - fit.level[:, None]
+    effect = rates.read_effects[own.sums.machine[rows]]
     piece_variance = fit.piece_sd**2
     told = piece_variance * fit.site_precision[rows]
     weight = (told / (1.0 + told))[:, None]
     said = fit.site_mean[rows][:, None] - fit.share[rows] @ moved
     noise = rng.standard_normal((rows.size, rates.draws))
     log_rate = effect + weight * (said - effect) + np.sqrt(piece_variance * (1 - weight)) * noise
-    return log_rate, _offset_draws(own, rates.season_levels[seasons], rows, log_rate, rng)
+    return log_rate, _offset_draws(own, rates.read_levels, rows, log_rate, rng)
 
 
 def _offset_draws(
@@ -237,12 +234,3 @@ def _one_step(
     error = wear - offset - rate * age
     known = offset_variance + gauge + variance * (rate * slope) ** 2
     return error**2, known, (rate * step) ** 2
-
-
-def _positions(wanted: list[str] | tuple[str, ...], names: tuple[str, ...], kind: str) -> IntArray:
-    """Return where the wanted names stand among the rows of the draws."""
-    row = {name: at for at, name in enumerate(names)}
-    missing = sorted({name for name in wanted if name not in row})
-    if missing:
-        raise ValueError(f"the rate draws lack the {kind}(s) {', '.join(missing[:5])}")
-    return np.array([row[name] for name in wanted], dtype=np.int64)

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import zlib
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
@@ -107,6 +107,9 @@ class RateDraws:
         Change of a piece's rate still to come, sd of its log.
     seasons, machines
         What the rows are.
+    read_levels, read_effects
+        The same for every season and machine that the fit read, whether asked for or not: what
+        pieces with readings are drawn from [seasons read, draws], [machines read, draws].
     """
 
     level: Array
@@ -118,11 +121,22 @@ class RateDraws:
     future_sd: float
     seasons: tuple[str, ...]
     machines: tuple[str, ...]
+    read_levels: Array = field(repr=False)
+    read_effects: Array = field(repr=False)
 
     @property
     def draws(self) -> int:
         """How many paths there are."""
         return int(self.level.size)
+
+
+@dataclass(frozen=True)
+class PieceLaw:
+    """What is the same in every draw: bedding-in of new pieces (mm) and change of rate to come."""
+
+    offset: float
+    offset_sd: float
+    future_sd: float
 
 
 def spread_posterior(
@@ -219,8 +233,9 @@ def draw_rates(
     machines: Sequence[str],
     seasons: Sequence[str],
     running: str | None,
-) -> tuple[Array, Array, Array]:
-    """Draw (level [n], season levels [seasons, n], machine effects [machines, n]), log(mm/h).
+    of_pieces: PieceLaw,
+) -> RateDraws:
+    """Draw levels of seasons and effects of machines jointly.
 
     Parameters
     ----------
@@ -228,6 +243,8 @@ def draw_rates(
         Whose effects and levels are wanted; those without readings are drawn from the population.
     running
         The season whose level is the one to forecast; None: the coming season has a new one.
+    of_pieces
+        What is the same in every draw.
 
     Raises
     ------
@@ -238,7 +255,7 @@ def draw_rates(
         raise ValueError(f"the running season {running!r} is not among {', '.join(seasons)}")
     base = int(rng.integers(2**63))
     spread, mu, levels = draw_levels(model, n, rng)
-    read = {name: levels[k] for k, name in enumerate(model.seasons)}
+    read = dict(zip(model.seasons, levels, strict=True))
 
     def level_of(name: str) -> Array:
         if name in read:
@@ -248,14 +265,24 @@ def draw_rates(
 
     past = np.stack([level_of(name) for name in seasons]) if len(seasons) else np.empty((0, n))
     coming = level_of(running) if running is not None else level_of("")
-    effects = _machine_draws(model, levels, machines, n, base)
-    return coming - LOG_HOURS, past - LOG_HOURS, effects
+    return RateDraws(
+        level=coming - LOG_HOURS,
+        season_levels=past - LOG_HOURS,
+        machine_effect=_machine_draws(model, levels, machines, base),
+        piece_sd=model.piece_sd,
+        offset=of_pieces.offset,
+        offset_sd=of_pieces.offset_sd,
+        future_sd=of_pieces.future_sd,
+        seasons=tuple(seasons),
+        machines=tuple(machines),
+        read_levels=levels - LOG_HOURS,
+        read_effects=_machine_draws(model, levels, model.machines, base),
+    )
 
 
-def _machine_draws(
-    model: FleetModel, levels: Array, machines: Sequence[str], n: int, base: int
-) -> Array:
+def _machine_draws(model: FleetModel, levels: Array, machines: Sequence[str], base: int) -> Array:
     """Draw machine effects [machines, n] that belong to the drawn levels [seasons, n]."""
+    n = levels.shape[1]
     sd = _machine_sds(model, n, base)
     moved = levels - model.level[:, None]
     row = {name: at for at, name in enumerate(model.machines)}
