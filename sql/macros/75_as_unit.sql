@@ -1,0 +1,2 @@
+-- The unit of length that a cell means; % for readings in percent.
+CREATE OR REPLACE TEMP MACRO as_unit(cell) AS getvariable('takes').unit_names[lower(cell)]

@@ -1,0 +1,127 @@
+-- Sets the faulty rows aside: the first fault names column and rule, the hint names the rest.
+-- A row that was set aside before and is refused again is kept once.
+-- $import_no, $file: of this import.
+INSERT INTO set_aside
+BY NAME
+WITH bad AS (
+    SELECT
+        t.row_no,
+        t.file_line,
+        t.row_fault,
+        s.wide_header,
+        s.more1,
+        (to_json(s)::JSON) AS raw_row
+    FROM typed AS t
+    INNER JOIN staged AS s ON s.rowid = t.row_no
+    WHERE t.faulty
+),
+
+cells AS (
+    SELECT
+        b.file_line,
+        b.row_fault,
+        b.wide_header,
+        k.*,
+        b.raw_row ->> k.stored_as AS cell
+    FROM bad AS b
+    CROSS JOIN kind_columns AS k
+),
+
+faults AS (
+    SELECT
+        c.file_line,
+        c.place,
+        c.name,
+        c.words,
+        c.cell,
+        CASE
+            WHEN c.stored_as = 'read_value' THEN coalesce(c.wide_header, c.header)
+            ELSE c.header
+        END AS header,
+        fault(c.stored_as, c.type, c.required, c.past, c.cell) AS rule
+    FROM cells AS c
+    UNION ALL
+    SELECT
+        b.file_line,
+        coalesce(k.place, 0) AS place,
+        k.name,
+        k.words,
+        coalesce(b.raw_row ->> k.stored_as, b.more1) AS cell,
+        CASE
+            WHEN k.stored_as = 'read_value' THEN coalesce(b.wide_header, k.header)
+            ELSE coalesce(k.header, '')
+        END AS header,
+        b.row_fault AS rule
+    FROM bad AS b
+    LEFT JOIN set_aside_rules AS r ON r.rule = b.row_fault
+    LEFT JOIN kind_columns AS k ON k.stored_as = r.about
+    WHERE b.row_fault IS NOT NULL
+),
+
+said AS (
+    SELECT
+        f.file_line,
+        f.place,
+        f.header,
+        f.cell,
+        r.shown AS rule,
+        replace(
+            replace(
+                replace(r.hint, '{words}', coalesce(f.words, '')), '{column}', coalesce(f.name, '')
+            ),
+            '{value}',
+            coalesce(f.cell, '')
+        ) || CASE WHEN f.name <> f.header THEN ' (our name: ' || f.name || ')' ELSE '' END AS hint
+    FROM faults AS f
+    INNER JOIN set_aside_rules AS r ON r.rule = coalesce(f.rule, '')
+),
+
+listed AS (
+    SELECT
+        s.file_line,
+        list(s.header ORDER BY s.place, s.rule) AS headers,
+        list(s.cell ORDER BY s.place, s.rule) AS cells,
+        list(s.rule ORDER BY s.place, s.rule) AS rules,
+        list(s.hint ORDER BY s.place, s.rule) AS hints,
+        list(
+            s.header || ': ' || s.rule || coalesce(' (' || s.cell || ')', '')
+            ORDER BY s.place, s.rule
+        ) AS named
+    FROM said AS s
+    GROUP BY s.file_line
+),
+
+told AS (
+    SELECT
+        b.row_no,
+        b.file_line,
+        json_merge_patch('{}', b.raw_row)::VARCHAR AS raw_row,
+        coalesce(l.headers[1], '') AS column_name,
+        l.cells[1] AS raw_value,
+        coalesce(l.rules[1], 'cannot be kept') AS rule,
+        coalesce(l.hints[1], 'no column of the row explains it; report this row')
+        || CASE
+            WHEN len(l.named) > 1 THEN '; also ' || array_to_string(l.named[2:], '; ') ELSE ''
+        END AS hint
+    FROM bad AS b
+    LEFT JOIN listed AS l ON l.file_line = b.file_line
+)
+
+SELECT
+    $import_no::BIGINT AS import_no,
+    $file::VARCHAR AS file,
+    t.file_line,
+    t.column_name,
+    t.raw_value,
+    t.rule,
+    t.hint,
+    t.raw_row,
+    (SELECT coalesce(max(a.set_aside_id), 0) FROM set_aside AS a)
+    + row_number() OVER (ORDER BY t.row_no) AS set_aside_id
+FROM told AS t
+ANTI JOIN set_aside AS a
+    ON
+        a.file = $file::VARCHAR
+        AND a.file_line = t.file_line
+        AND a.raw_row = t.raw_row
+        AND a.closed_by IS NULL

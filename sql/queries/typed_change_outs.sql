@@ -1,0 +1,67 @@
+-- Casts the staged rows of change_outs: what cannot be read is empty, and its row faulty.
+-- Row_fault names what is wrong with the row as a whole.
+-- $first_line: the line of the file that holds the first row.
+CREATE OR REPLACE TEMP TABLE typed AS
+WITH cast_once AS (
+    SELECT
+        s.*,
+        s.rowid AS row_no,
+        as_event(s.taken_at) AS r_taken_at,
+        as_word('action', s.action) AS r_action,
+        as_event(s.taken_from) AS r_taken_from,
+        as_whole('quantity', s.quantity) AS r_quantity,
+        as_word('reason', s.reason) AS r_reason,
+        as_length('fitted_mm', s.fitted_mm)::DECIMAL(12, 6) AS r_fitted_mm,
+        as_number('age_at_fit', s.age_at_fit)::DECIMAL(14, 2) AS r_age_at_fit,
+        as_number('clock_shows', s.clock_shows)::DECIMAL(16, 3) AS r_clock_shows,
+        as_event(s.reported_at) AS r_reported_at
+    FROM staged AS s
+    WHERE s.filled IS NOT NULL
+),
+
+checked AS (
+    SELECT
+        c.*,
+        CASE
+            WHEN c.more1 IS NOT NULL THEN 'too many cells'
+            WHEN c.r_taken_from > c.r_taken_at THEN 'at_from after at'
+        END AS row_fault
+    FROM cast_once AS c
+)
+
+SELECT
+    c.row_no,
+    coalesce(c.file_line::BIGINT, c.row_no + $first_line) AS file_line,
+    c.r_reported_at AS reported_at,
+    c.plant,
+    c.note,
+    c.extra,
+    c.machine,
+    c.r_taken_at AS taken_at,
+    NOT contains(c.taken_at, ':') AS whole_day,
+    c.r_action AS action,
+    c.r_taken_from AS taken_from,
+    c.part_type,
+    c.place,
+    position_name(c.position) AS position,
+    coalesce(c.r_quantity, 1) AS quantity,
+    c.r_reason AS reason,
+    c.r_fitted_mm AS fitted_mm,
+    c.piece,
+    c.kit,
+    c.r_age_at_fit AS age_at_fit,
+    c.batch,
+    c.r_clock_shows AS clock_shows,
+    c.row_fault,
+    c.row_fault IS NOT NULL
+    OR c.machine IS NULL
+    OR c.r_taken_at IS NULL
+    OR c.r_action IS NULL
+    OR refused(c.taken_from, c.r_taken_from)
+    OR refused(c.quantity, c.r_quantity)
+    OR refused(c.reason, c.r_reason)
+    OR refused(c.fitted_mm, c.r_fitted_mm)
+    OR refused(c.age_at_fit, c.r_age_at_fit)
+    OR refused(c.clock_shows, c.r_clock_shows)
+    OR refused(c.reported_at, c.r_reported_at) AS faulty
+FROM checked AS c

@@ -1,0 +1,52 @@
+-- Casts the staged rows of clocks: what cannot be read is empty, and its row faulty.
+-- Row_fault names what is wrong with the row as a whole.
+-- $first_line: the line of the file that holds the first row.
+CREATE OR REPLACE TEMP TABLE typed AS
+WITH cast_once AS (
+    SELECT
+        s.*,
+        s.rowid AS row_no,
+        as_event(s.taken_at) AS r_taken_at,
+        as_number('shows', s.shows)::DECIMAL(16, 3) AS r_shows,
+        as_word('clock', s.clock) AS r_clock,
+        as_word('event', s.event) AS r_event,
+        as_number('start_shows', s.start_shows)::DECIMAL(16, 3) AS r_start_shows,
+        as_event(s.reported_at) AS r_reported_at
+    FROM staged AS s
+    WHERE s.filled IS NOT NULL
+),
+
+checked AS (
+    SELECT
+        c.*,
+        CASE
+            WHEN c.more1 IS NOT NULL THEN 'too many cells'
+        END AS row_fault
+    FROM cast_once AS c
+)
+
+SELECT
+    c.row_no,
+    coalesce(c.file_line::BIGINT, c.row_no + $first_line) AS file_line,
+    c.r_reported_at AS reported_at,
+    c.plant,
+    c.note,
+    c.extra,
+    c.machine,
+    c.r_taken_at AS taken_at,
+    NOT contains(c.taken_at, ':') AS whole_day,
+    c.r_shows AS shows,
+    c.r_clock AS clock,
+    c.meter,
+    c.r_event AS event,
+    c.r_start_shows AS start_shows,
+    c.row_fault,
+    c.row_fault IS NOT NULL
+    OR c.machine IS NULL
+    OR c.r_taken_at IS NULL
+    OR c.r_shows IS NULL
+    OR refused(c.clock, c.r_clock)
+    OR refused(c.event, c.r_event)
+    OR refused(c.start_shows, c.r_start_shows)
+    OR refused(c.reported_at, c.r_reported_at) AS faulty
+FROM checked AS c

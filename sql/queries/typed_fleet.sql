@@ -1,0 +1,78 @@
+-- Casts the staged rows of fleet: what cannot be read is empty, and its row faulty.
+-- Row_fault names what is wrong with the row as a whole.
+-- $first_line: the line of the file that holds the first row.
+CREATE OR REPLACE TEMP TABLE typed AS
+WITH cast_once AS (
+    SELECT
+        s.*,
+        s.rowid AS row_no,
+        as_day(s.from_day) AS r_from_day,
+        as_day(s.until_day) AS r_until_day,
+        as_start('start_state', s.start_state) AS r_start_state,
+        as_word('logged', s.logged) AS r_logged,
+        as_word('serialised', s.serialised) AS r_serialised,
+        as_word('past_policy', s.past_policy) AS r_past_policy,
+        as_number('pressure_mpa', s.pressure_mpa)::DECIMAL(12, 6) AS r_pressure_mpa,
+        as_number('speed_m_s', s.speed_m_s)::DECIMAL(12, 6) AS r_speed_m_s,
+        as_number('temperature_c', s.temperature_c)::DECIMAL(12, 6) AS r_temperature_c,
+        as_number('clock_per_hour', s.clock_per_hour)::DECIMAL(14, 6) AS r_clock_per_hour,
+        as_length('shaft_mm', s.shaft_mm)::DECIMAL(12, 6) AS r_shaft_mm,
+        as_event(s.reported_at) AS r_reported_at
+    FROM staged AS s
+    WHERE s.filled IS NOT NULL
+),
+
+checked AS (
+    SELECT
+        c.*,
+        CASE
+            WHEN c.more1 IS NOT NULL THEN 'too many cells'
+        END AS row_fault
+    FROM cast_once AS c
+)
+
+SELECT
+    c.row_no,
+    coalesce(c.file_line::BIGINT, c.row_no + $first_line) AS file_line,
+    c.r_reported_at AS reported_at,
+    c.plant,
+    c.note,
+    c.extra,
+    c.machine,
+    c.part_type,
+    c.positions,
+    c.plant_line,
+    c.place,
+    c.r_from_day AS from_day,
+    c.r_until_day AS until_day,
+    c.r_start_state AS start_state,
+    c.r_logged AS logged,
+    c.r_serialised AS serialised,
+    c.r_past_policy AS past_policy,
+    c.kit,
+    c.zone,
+    c.r_pressure_mpa AS pressure_mpa,
+    c.r_speed_m_s AS speed_m_s,
+    c.r_temperature_c AS temperature_c,
+    c.medium,
+    c.duty_group,
+    c.r_clock_per_hour AS clock_per_hour,
+    c.r_shaft_mm AS shaft_mm,
+    c.row_fault,
+    c.row_fault IS NOT NULL
+    OR c.machine IS NULL
+    OR c.part_type IS NULL
+    OR c.positions IS NULL
+    OR refused(c.from_day, c.r_from_day)
+    OR refused(c.until_day, c.r_until_day)
+    OR refused(c.start_state, c.r_start_state)
+    OR refused(c.logged, c.r_logged)
+    OR refused(c.serialised, c.r_serialised)
+    OR refused(c.past_policy, c.r_past_policy)
+    OR refused(c.pressure_mpa, c.r_pressure_mpa)
+    OR refused(c.speed_m_s, c.r_speed_m_s)
+    OR refused(c.temperature_c, c.r_temperature_c)
+    OR refused(c.clock_per_hour, c.r_clock_per_hour)
+    OR refused(c.shaft_mm, c.r_shaft_mm)
+    OR refused(c.reported_at, c.r_reported_at) AS faulty
+FROM checked AS c

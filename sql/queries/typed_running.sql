@@ -1,0 +1,43 @@
+-- Casts the staged rows of running: what cannot be read is empty, and its row faulty.
+-- Row_fault names what is wrong with the row as a whole.
+-- $first_line: the line of the file that holds the first row.
+CREATE OR REPLACE TEMP TABLE typed AS
+WITH cast_once AS (
+    SELECT
+        s.*,
+        s.rowid AS row_no,
+        as_day(s.run_date) AS r_run_date,
+        as_number('running_hours', s.running_hours)::DECIMAL(8, 3) AS r_running_hours,
+        as_event(s.reported_at) AS r_reported_at
+    FROM staged AS s
+    WHERE s.filled IS NOT NULL
+),
+
+checked AS (
+    SELECT
+        c.*,
+        CASE
+            WHEN c.more1 IS NOT NULL THEN 'too many cells'
+            WHEN coalesce(c.machine, c.plant_line) IS NULL THEN 'machine or line missing'
+        END AS row_fault
+    FROM cast_once AS c
+)
+
+SELECT
+    c.row_no,
+    coalesce(c.file_line::BIGINT, c.row_no + $first_line) AS file_line,
+    c.r_reported_at AS reported_at,
+    c.plant,
+    c.note,
+    c.extra,
+    c.r_run_date AS run_date,
+    c.r_running_hours AS running_hours,
+    c.machine,
+    c.plant_line,
+    c.phase,
+    c.row_fault,
+    c.row_fault IS NOT NULL
+    OR c.r_run_date IS NULL
+    OR c.r_running_hours IS NULL
+    OR refused(c.reported_at, c.r_reported_at) AS faulty
+FROM checked AS c

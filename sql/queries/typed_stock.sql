@@ -1,0 +1,52 @@
+-- Casts the staged rows of stock: what cannot be read is empty, and its row faulty.
+-- Row_fault names what is wrong with the row as a whole.
+-- $first_line: the line of the file that holds the first row.
+CREATE OR REPLACE TEMP TABLE typed AS
+WITH cast_once AS (
+    SELECT
+        s.*,
+        s.rowid AS row_no,
+        as_event(s.taken_at) AS r_taken_at,
+        as_word('stock_state', s.stock_state) AS r_stock_state,
+        as_whole('quantity', s.quantity) AS r_quantity,
+        as_day(s.due) AS r_due,
+        as_word('stock_condition', s.stock_condition) AS r_stock_condition,
+        as_event(s.reported_at) AS r_reported_at
+    FROM staged AS s
+    WHERE s.filled IS NOT NULL
+),
+
+checked AS (
+    SELECT
+        c.*,
+        CASE
+            WHEN c.more1 IS NOT NULL THEN 'too many cells'
+        END AS row_fault
+    FROM cast_once AS c
+)
+
+SELECT
+    c.row_no,
+    coalesce(c.file_line::BIGINT, c.row_no + $first_line) AS file_line,
+    c.r_reported_at AS reported_at,
+    c.plant,
+    c.note,
+    c.extra,
+    c.part_type,
+    c.r_taken_at AS taken_at,
+    NOT contains(c.taken_at, ':') AS whole_day,
+    c.r_stock_state AS stock_state,
+    c.r_quantity AS quantity,
+    c.r_due AS due,
+    c.order_no,
+    c.r_stock_condition AS stock_condition,
+    c.row_fault,
+    c.row_fault IS NOT NULL
+    OR c.part_type IS NULL
+    OR c.r_taken_at IS NULL
+    OR c.r_stock_state IS NULL
+    OR c.r_quantity IS NULL
+    OR refused(c.due, c.r_due)
+    OR refused(c.stock_condition, c.r_stock_condition)
+    OR refused(c.reported_at, c.r_reported_at) AS faulty
+FROM checked AS c
