@@ -1,0 +1,3 @@
+from cli.start import main
+
+main()

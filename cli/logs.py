@@ -1,0 +1,171 @@
+"""Commands about logs: import, imports, set-aside, doubts, settle."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from cli import show
+from cli.options import Json, add, address, said_before, work
+
+
+class Kind(StrEnum):
+    """The seven kinds of log."""
+
+    part_types = "part_types"
+    fleet = "fleet"
+    change_outs = "change_outs"
+    readings = "readings"
+    clocks = "clocks"
+    stock = "stock"
+    running = "running"
+
+
+class Verdict(StrEnum):
+    """How a doubt is settled."""
+
+    proposed = "proposed"
+    logged = "logged"
+    open = "open"
+
+
+def import_(
+    ctx: typer.Context,
+    files: Annotated[list[Path], typer.Argument(metavar="FILE", help="CSV, TSV, XLSX, Parquet.")],
+    kind: Annotated[
+        Kind | None, typer.Option(help="What the files hold, if their header does not tell.")
+    ] = None,
+    mapping: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Names your columns; else NAME.toml beside NAME.csv."),
+    ] = None,
+    dry_run: Annotated[
+        bool, typer.Option("--dry-run", help="Check and count only; nothing is kept.")
+    ] = False,
+    backfill: Annotated[
+        bool | None,
+        typer.Option(
+            "--backfill/--no-backfill",
+            help="Rows were known when they happened, not first today. Default: yes for the first "
+            "import into an empty store.",
+        ),
+    ] = None,
+    as_json: Json = False,
+) -> None:
+    """Read logs into the store.
+
+    All files come in, or none if one cannot be read at all. The same file twice adds nothing. A
+    row that cannot be read is set aside with its reason and stops nothing.
+
+    Example:
+      wearahead import readings.csv change_outs.csv
+      wearahead import old_sheets.xlsx --mapping old_sheets.toml --dry-run
+    """
+    from forecast.intake.importing import import_logs
+
+    with work() as watched:
+        report = import_logs(
+            address(ctx),
+            files,
+            mapping=mapping,
+            kind=None if kind is None else kind.value,
+            dry_run=dry_run,
+            backfill=backfill,
+            today=date.today(),
+            work=watched,
+        )
+    names = ("file", "kind", "rows", "accepted", "known", "set_aside")
+    rows = [{name: getattr(file, name) for name in names} for file in report.files]
+    show.tables({"files": rows}, as_json=as_json)
+    for sentence in report.said:
+        show.message(sentence)
+    if dry_run:
+        show.message("a dry run: nothing was kept")
+    elif any(file.set_aside for file in report.files):
+        show.message(f"see what was set aside:  {said_before(ctx)} set-aside")
+
+
+def imports(ctx: typer.Context, as_json: Json = False) -> None:
+    """List what was imported, file by file.
+
+    Example:
+      wearahead imports
+    """
+    from forecast.intake.importing import imports as found
+
+    show.tables({"imports": found(address(ctx))}, as_json=as_json)
+
+
+def set_aside(ctx: typer.Context, as_json: Json = False) -> None:
+    """List the rows that could not be read, and what to do.
+
+    Example:
+      wearahead set-aside
+    """
+    from forecast.intake.set_aside import set_aside as found
+
+    show.tables({"set_aside": found(address(ctx))}, as_json=as_json)
+
+
+def doubts(ctx: typer.Context, as_json: Json = False) -> None:
+    """List what looks wrong in the logs, and what is proposed.
+
+    Until you settle a doubt its default holds, and every forecast says so.
+
+    Example:
+      wearahead doubts
+    """
+    from forecast.intake.doubts import doubts as found
+
+    rows = found(address(ctx))
+    show.tables({"doubts": rows}, as_json=as_json)
+    if rows and not as_json:
+        first = str(rows[0]["id"])
+        show.message(f"settle one:  {said_before(ctx)} settle {first} --as proposed")
+
+
+def settle(
+    ctx: typer.Context,
+    id: Annotated[str, typer.Argument(metavar="ID", help="Of the doubt; a unique start will do.")],
+    as_: Annotated[
+        Verdict,
+        typer.Option("--as", help="Take the proposal, keep what was logged, or open it again."),
+    ],
+    at: Annotated[
+        datetime | None,
+        typer.Option(metavar="DATE", formats=["%Y-%m-%d"], help="When it happened, if you know."),
+    ] = None,
+    note: Annotated[str, typer.Option(help="Who said so, and why.")] = "",
+    as_json: Json = False,
+) -> None:
+    """Settle a doubt.
+
+    Logs are never changed; the decision stands beside them, and can be taken back.
+
+    Example:
+      wearahead settle 3f2a91c0 --as proposed --note "asked the night shift"
+    """
+    from forecast.intake.doubts import settle as decide
+
+    row = decide(
+        address(ctx),
+        id,
+        as_=as_.value,
+        today=date.today(),
+        at=None if at is None else at.date(),
+        note=note,
+    )
+    show.tables({"doubts": [row]}, as_json=as_json)
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add the commands of this module."""
+    add(app, "import", import_)
+    add(app, "imports", imports)
+    add(app, "set-aside", set_aside)
+    add(app, "doubts", doubts)
+    add(app, "settle", settle)

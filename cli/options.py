@@ -1,0 +1,74 @@
+"""What commands share: their options, the store's address, the work with its progress."""
+
+from __future__ import annotations
+
+import inspect
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import datetime
+from typing import TYPE_CHECKING, Annotated, Final
+
+import typer
+
+from forecast.work import HERE, Work
+
+if TYPE_CHECKING:
+    from rich.progress import TaskID
+
+DEFAULT_STORE: Final = "wearahead.duckdb"
+Json = Annotated[
+    bool, typer.Option("--json", help="Print one JSON object with all columns, no tables.")
+]
+Day = Annotated[
+    datetime | None,
+    typer.Option(
+        "--as-of", metavar="DATE", formats=["%Y-%m-%d"], help="The day to start from, 2026-08-30."
+    ),
+]
+
+
+def with_example(function: Callable[..., object]) -> str:
+    """Return a command's help: its docstring, whose example keeps its lines."""
+    return (inspect.getdoc(function) or "").replace("\nExample:\n", "\n\b\nExample:\n")
+
+
+def add(app: typer.Typer, name: str, command: Callable[..., None]) -> None:
+    """Add a command under its name."""
+    app.command(name, help=with_example(command))(command)
+
+
+def address(ctx: typer.Context) -> str:
+    """Return the store's address, as the command line's start or WEARAHEAD_STORE gave it."""
+    return str(ctx.obj)
+
+
+def said_before(ctx: typer.Context) -> str:
+    """Return how a next command has to begin to reach the same store."""
+    given = address(ctx)
+    return "wearahead" if given == DEFAULT_STORE else f"wearahead --store {given}"
+
+
+@contextmanager
+def work() -> Iterator[Work]:
+    """Give the work to hand down: with a progress bar where a person watches stderr."""
+    if not sys.stderr.isatty():
+        yield HERE
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+
+    columns = (
+        TextColumn("{task.description}"),
+        BarColumn(complete_style="magenta", finished_style="magenta", pulse_style="magenta"),
+        TimeElapsedColumn(),
+    )
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        tasks: dict[str, TaskID] = {}
+
+        def tell(what: str, done: int, of: int) -> None:
+            if what not in tasks:
+                tasks[what] = bar.add_task(what, total=of or None)
+            bar.update(tasks[what], completed=done, total=of or None)
+
+        yield Work(tell=tell)

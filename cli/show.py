@@ -1,0 +1,225 @@
+"""Results on stdout: as tables that fit the terminal, or as one JSON object."""
+
+from __future__ import annotations
+
+import json
+import math
+import os
+import shutil
+import sys
+import textwrap
+from collections.abc import Mapping, Sequence
+from datetime import date, datetime
+from typing import TYPE_CHECKING, Any, Final
+
+import typer
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    Rows = pd.DataFrame | Sequence[Mapping[str, object]]
+
+GAP: Final = "  "
+NARROWEST: Final = 9
+SHOWN: Final[Mapping[str, tuple[str, ...]]] = {
+    "purchases": (
+        "part_type",
+        "quantity",
+        "order_by",
+        "needed_by",
+        "cost",
+        "chance_without",
+        "chance_with",
+        "state",
+    ),
+    "wear": ("part_type", "duty_group", "pieces", "readings", "mean_rate", "rate_unit", "state"),
+    "life": ("part_type", "duty_group", "mode", "failures", "shape", "scale", "b10", "state"),
+    "to_change": ("machine", "part_type", "positions", "quantity", "because", "chance_if_left"),
+    "doubts": ("id", "rule", "machine", "position", "at", "what", "proposal", "state"),
+}
+"""What a person sees in a terminal; --json and the sheets have every column."""
+
+
+def strong(text: str, *, err: bool = False, colour: bool = False) -> str:
+    """Set a text off where a person reads it: bold, and magenta if ``colour``."""
+    stream = sys.stderr if err else sys.stdout
+    if os.environ.get("NO_COLOR") or os.environ.get("TERM") == "dumb" or not stream.isatty():
+        return text
+    return typer.style(text, bold=True, fg="magenta" if colour else None)
+
+
+def message(text: str) -> None:
+    """Say something on stderr: it is no result."""
+    typer.echo(text, err=True)
+
+
+def width() -> int:
+    """Return the columns to use: the terminal's, at most 100, and 80 where there is none."""
+    return min(shutil.get_terminal_size((80, 24)).columns, 100)
+
+
+def tables(
+    results: Mapping[str, Rows], *, as_json: bool, titles: Mapping[str, str] | None = None
+) -> None:
+    """Print results.
+
+    Parameters
+    ----------
+    results
+        By name: a frame, or rows as mappings.
+    as_json
+        One object whose keys are the names, each a list of rows with every column.
+    titles
+        A heading for each name; none if it is missing.
+    """
+    if as_json:
+        typer.echo(as_object(results))
+        return
+    for name, rows in results.items():
+        if titles and name in titles:
+            typer.echo(strong(titles[name]))
+        typer.echo(text_table(name, rows))
+
+
+def as_object(results: Mapping[str, Rows]) -> str:
+    """Write results as one JSON object: ISO dates, null for what is empty or without end."""
+    plain = {name: [_plain_row(row) for row in records(rows)] for name, rows in results.items()}
+    return json.dumps(plain, ensure_ascii=False, allow_nan=False)
+
+
+def records(rows: Rows) -> list[dict[str, object]]:
+    """Return the rows as mappings, whatever they came as."""
+    if isinstance(rows, Sequence):
+        return [dict(row) for row in rows]
+    return [
+        {str(name): value for name, value in row.items()} for row in rows.to_dict(orient="records")
+    ]
+
+
+def text_table(name: str, rows: Rows, currency: str = "") -> str:
+    """Write rows as a table no wider than the terminal; long texts go over several lines."""
+    if not len(rows):
+        return "none"
+    if isinstance(rows, Sequence):
+        kept = [key for key in SHOWN.get(name, tuple(rows[0])) if key in rows[0]]
+        heads = [key.replace("_", " ") for key in kept]
+        cells = [[_text(row[key]) for key in kept] for row in rows]
+        right = [all(_is_number(row[key]) for row in rows) for key in kept]
+    else:
+        from reports.tables import table
+
+        shown = table(name, rows, name, currency=currency, columns=SHOWN.get(name))
+        heads = [column.label for column in shown.columns]
+        cells = [[cell.text for cell in row] for row in shown.rows]
+        right = [column.right for column in shown.columns]
+    return layout(heads, cells, right, width())
+
+
+def layout(
+    heads: Sequence[str], cells: Sequence[Sequence[str]], right: Sequence[bool], room: int
+) -> str:
+    """Lay a table out in ``room`` columns: the widest columns are folded first.
+
+    Parameters
+    ----------
+    heads
+        One a column.
+    cells
+        One row after the other.
+    right
+        Whether a column stands at the right.
+    room
+        Columns of the terminal.
+
+    Returns
+    -------
+    str
+        Lines without blanks at their end: heads, a rule, the rows.
+    """
+    columns = list(zip(*cells, strict=True))
+    widths = [
+        max(len(head) if len(head) <= NARROWEST else _longest_word(head), *map(len, column))
+        for head, column in zip(heads, columns, strict=True)
+    ]
+    least = [
+        min(own, max(NARROWEST, _longest_word(head)))
+        for own, head in zip(widths, heads, strict=True)
+    ]
+    while sum(widths) + len(GAP) * (len(widths) - 1) > room:
+        loose = [k for k, own in enumerate(widths) if own > least[k]]
+        if not loose:
+            break
+        widths[max(loose, key=widths.__getitem__)] -= 1
+    top = _lines(heads, widths, right)
+    rule = GAP.join("─" * own for own in widths)
+    body = [line for row in cells for line in _lines(row, widths, right)]
+    return "\n".join([*(strong(line) for line in top), rule, *body])
+
+
+def paragraphs(sentences: Sequence[str]) -> str:
+    """Write sentences as paragraphs that fit the terminal."""
+    return "\n\n".join(textwrap.fill(text, min(width(), 78)) for text in sentences)
+
+
+def wear_glyph(left: float) -> str:
+    """Draw the share of the wear limit that is left, as a strip that wears down."""
+    steps = "▁▂▃▅▇"
+    return steps[min(len(steps) - 1, max(0, math.floor(left * len(steps))))]
+
+
+def _lines(row: Sequence[str], widths: Sequence[int], right: Sequence[bool]) -> list[str]:
+    folded = [
+        textwrap.wrap(text, own, break_on_hyphens=False) or [""]
+        for text, own in zip(row, widths, strict=True)
+    ]
+    return [
+        GAP.join(
+            (lines[n] if n < len(lines) else "").rjust(own)
+            if at_right
+            else (lines[n] if n < len(lines) else "").ljust(own)
+            for lines, own, at_right in zip(folded, widths, right, strict=True)
+        ).rstrip()
+        for n in range(max(map(len, folded)))
+    ]
+
+
+def _longest_word(text: str) -> int:
+    return max((len(word) for word in text.split()), default=0)
+
+
+def _is_number(value: object) -> bool:
+    return isinstance(value, (int, float)) and not isinstance(value, bool)
+
+
+def _text(value: object) -> str:
+    if value is None or value != value:
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, int):
+        return f"{value:,}"
+    if isinstance(value, datetime):
+        midnight = value.time() == datetime.min.time()
+        return value.date().isoformat() if midnight else value.isoformat(" ", "minutes")
+    return value.isoformat() if isinstance(value, date) else str(value)
+
+
+def _plain_row(row: Mapping[str, object]) -> dict[str, object]:
+    return {name: _plain(value) for name, value in row.items()}
+
+
+def _plain(value: Any) -> object:
+    """Turn a cell into what JSON knows."""
+    if value is None or value != value:
+        return None
+    if isinstance(value, datetime):
+        midnight = value.time() == datetime.min.time()
+        return value.date().isoformat() if midnight else value.isoformat()
+    if isinstance(value, date):
+        return value.isoformat()
+    if isinstance(value, (str, bool, int)):
+        return value
+    if hasattr(value, "item"):
+        return _plain(value.item())
+    amount = float(value)
+    return amount if math.isfinite(amount) else None
