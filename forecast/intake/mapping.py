@@ -121,6 +121,17 @@ class Mapping(BaseModel):
     values: dict[str, dict[str, str]] = {}
     prefix: dict[str, str] = {}
 
+    @model_validator(mode="before")
+    @classmethod
+    def _habits_of_the_file(cls, stated: Any) -> Any:
+        """Take decimal mark, dates and time zone from ``[file]``: they may stand there as well."""
+        file = stated.get("file") if isinstance(stated, dict) else None
+        if not isinstance(file, dict):
+            return stated
+        habits = {key: file[key] for key in ("decimal", "dates", "time_zone") if key in file}
+        rest = {key: value for key, value in file.items() if key not in habits}
+        return {**stated, **habits, "file": rest}
+
     @model_validator(mode="after")
     def _known_names(self) -> Self:
         """Refuse names that no log kind has, with the nearest one."""
