@@ -43,9 +43,9 @@ def visits(
 
 
 def test_moments_recover_the_truth() -> None:
-    """METHODS2 3 A over 20 fleets: sd .0031 .0223 .0022 .0061 .0146 (offset, log rate, ...)."""
+    """METHODS2 3 A over 15 fleets: sd .0031 .0223 .0022 .0061 .0146 (offset, log rate, ...)."""
     found, held = [], 0
-    for seed in range(20):
+    for seed in range(15):
         samples, cells, _ = visits(seed)
         fit = fit_samples(samples, cells, ["2024"], gauge_sd=GAUGE_SD)
         model = fit._model
@@ -56,9 +56,9 @@ def test_moments_recover_the_truth() -> None:
         held += abs(model.level[0] - TRUTH["level"]) < 1.645 * np.sqrt(model.covariance[0, 0])
     truth = [*TRUTH.values(), MACHINE_SD]
     sds = np.array([0.0031, 0.0223, 0.0022, 0.0061, 0.0146])
-    assert (np.abs(np.mean(found, axis=0) - truth) < 3 * sds / np.sqrt(20)).all()
+    assert (np.abs(np.mean(found, axis=0) - truth) < 3 * sds / np.sqrt(15)).all()
     assert (np.std(found, axis=0) < 1.6 * sds).all()
-    assert held >= 14
+    assert held >= 10
 
 
 def test_levels_of_three_seasons() -> None:
@@ -97,7 +97,7 @@ def test_draws_and_demand() -> None:
         rates = fit.draws(400, rng, machines=machines, seasons=["2024"], running="2024")
 
         def share(log_rate: Array, offset: float, offset_sd: float, sd: float) -> Array:
-            noise = np.random.default_rng(1).standard_normal((2, 2000, 1, 1))
+            noise = np.random.default_rng(1).standard_normal((2, 500, 1, 1))
             depth = offset + offset_sd * noise[0] + 2200 * np.exp(log_rate + sd * noise[1])
             return (depth >= 1.0).mean(axis=(0, 1))
 

@@ -185,7 +185,9 @@ def _last_steps(own: OwnReadings) -> tuple[Array, Array, Array] | None:
     xx = sums.xx[rows, season, season] - age**2
     xy = sums.xy[rows, season] - age * wear
     step = age - _before(n, x, xx)
-    worth = (x > 0) & (step > 0)
+    worth = (
+        (x > 0) & (step > 0) & _consistent(n, x, xx) & _consistent(n, y, sums.yy[rows] - wear**2)
+    )
     level = fit.level[season] + fit.machine_mean[sums.machine[rows]]
     earlier = _Earlier(n[worth], x[worth], y[worth], xx[worth], xy[worth], level[worth])
     if int(worth.sum()) < LEAST_LAST_READINGS:
@@ -204,6 +206,16 @@ class _Earlier:
     xx: Array
     xy: Array
     level: Array
+
+
+def _consistent(n: Array, total: Array, squares: Array) -> npt.NDArray[np.bool_]:
+    """Say whether sums can be those of n numbers.
+
+    The last reading may be one that was kept out of the sums (read because it looked suspect).
+    """
+    about = squares - total**2 / n
+    scale = 1e-6 * (1.0 + squares)
+    return np.where(n == 1, np.abs(about) <= scale, about >= -scale)
 
 
 def _before(n: Array, x: Array, xx: Array) -> Array:

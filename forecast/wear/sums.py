@@ -261,7 +261,7 @@ def _cell_frame(
         for second in range(first, len(names)):
             products = np.bincount(codes, x[:, first] * x[:, second], count)
             own = first == second
-            nothing = np.full(count, np.nan)
+            nothing = np.zeros(count)
             part = pd.DataFrame(
                 {
                     "piece": pieces,
