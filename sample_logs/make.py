@@ -145,6 +145,8 @@ def _readings(logs: Folder, readings: list[Reading]) -> None:
             if reading.place == place and keep(reading)
         ]
         columns = READING_COLUMNS[{"rollers": "sleeves", "chain": "strips"}.get(place, place)]
+        if "readings_2026" in name:
+            columns = (*columns, "reported_at")
         logs.write(name, columns, rows, blank_after=(120, 121) if len(rows) > 500 else ())
 
     def weekly(year: int, lines: str = "ABCD") -> Callable[[Reading], bool]:
@@ -215,7 +217,8 @@ def _changes(logs: Folder, changes: list[Change]) -> None:
         rows = [change_row(change) for change in changes if change.day.year == year]
         name = f"change_outs_{year}"
         if year != 2025:
-            logs.write(f"{name}.csv", CHANGE_COLUMNS, rows, blank_after=(300,))
+            columns = (*CHANGE_COLUMNS, "reported_at") if year == 2026 else CHANGE_COLUMNS
+            logs.write(f"{name}.csv", columns, rows, blank_after=(300,))
             continue
         for number, row in enumerate(rows):
             row.cells["action"] = ACTIONS[row.cells["action"]]
@@ -223,7 +226,7 @@ def _changes(logs: Folder, changes: list[Change]) -> None:
             if words:
                 row.cells["reason"] = words[number % len(words)]
         logs.write(f"{name}.csv", CHANGE_COLUMNS, rows, headings=CHANGE_HEADINGS)
-        columns = "\n".join(f'"{heading}" = "{own}"' for own, heading in CHANGE_HEADINGS.items())
+        named = "\n".join(f'"{heading}" = "{own}"' for own, heading in CHANGE_HEADINGS.items())
         reasons = "\n".join(
             f'"{word}" = "{reason}"' for reason, words in FREE_TEXT.items() for word in words
         )
@@ -232,7 +235,7 @@ def _changes(logs: Folder, changes: list[Change]) -> None:
             logs,
             f"{name}.toml",
             "# The crew's own words of 2025; what is not named here is set aside and asked about.\n"
-            f'kind = "change_outs"\n\n[columns]\n{columns}\n\n'
+            f'kind = "change_outs"\n\n[columns]\n{named}\n\n'
             f"[values.action]\n{actions}\n\n[values.reason]\n{reasons}\n",
         )
 

@@ -135,6 +135,7 @@ def reading_row(reading: Reading, *, bore: bool = False, unit: str = "mm") -> Ro
         "chosen": reading.chosen,
         "part_temperature_c": "" if reading.temperature is None else f"{reading.temperature:g}",
         "inspector": inspector(reading.day, reading.machine),
+        "reported_at": reported(reading.day),
     }
     return Row(cells | reading.raw, reading.tag)
 
@@ -156,6 +157,7 @@ def change_row(change: Change) -> Row:
         "kit": change.kit,
         "at_from": "" if change.at_from is None else change.at_from.isoformat(),
         "age_at_fit": text["age"],
+        "reported_at": reported(change.day),
     }
     return Row(cells | change.raw, change.tag)
 
@@ -165,6 +167,11 @@ def moment(day: date, minute: int) -> str:
     if day.year < 2026 or day.month < 8:
         return day.isoformat()
     return f"{day.isoformat()} {minute // 60:02d}:{minute % 60:02d}"
+
+
+def reported(day: date) -> str:
+    """Return when a row became known, where it says so: since August 2026, on the day."""
+    return day.isoformat() if day >= scene.SEASONS[2].start else ""
 
 
 def inspector(day: date, machine: int) -> str:

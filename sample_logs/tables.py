@@ -12,7 +12,7 @@ from sample_logs import scene
 from sample_logs.history import History
 from sample_logs.rows import kit_name
 from sample_logs.scene import LAWS, LINERS, LINES, MACHINES, SEASONS
-from sample_logs.sheets import Folder, Row
+from sample_logs.sheets import Folder, Row, reported
 
 PART_COLUMNS: Final = (
     "part_type", "description", "grade", "size", "form", "nominal_mm", "wear_limit_mm",
@@ -171,6 +171,7 @@ def clocks(folder: Folder, history: History, rng: np.random.Generator) -> None:
         hour = 6 if day.weekday() == 6 and any(day in season.days for season in SEASONS) else 9
         for number, machine in enumerate(MACHINES):
             cells = {"at": f"{day.isoformat()} {hour:02d}:00", "machine": machine}
+            cells["reported_at"] = reported(day)
             tag = ""
             if (machine, day) == SWAPPED_METER:
                 base[number] = -_week_before(history, day, number)
@@ -184,7 +185,7 @@ def clocks(folder: Folder, history: History, rng: np.random.Generator) -> None:
                 cells["shows"] = cells["shows"].replace(".", ".O")
                 tag = "set aside: shows"
             rows.append(Row(cells, tag))
-    columns = ("at", "machine", "shows", "event", "start_shows", "note")
+    columns = ("at", "machine", "shows", "event", "start_shows", "note", "reported_at")
     folder.write("clocks.csv", columns, rows, blank_after=(44, 88))
 
 
@@ -197,7 +198,7 @@ def running(folder: Folder, history: History) -> None:
     """Write hours and raw material by day, and what is planned for the next three weeks."""
     run, planned = [], []
     for day, (hours, phase) in history.running.items():
-        cells = {"date": day.isoformat(), "phase": phase}
+        cells = {"date": day.isoformat(), "phase": phase, "reported_at": reported(day)}
         rows = [Row(cells | {"machine": "*", "running_hours": f"{hours:.1f}"})]
         for kind, name, first, last, own in scene.STOPS:
             if first <= day <= last and day <= scene.LOGS_END:
@@ -208,9 +209,9 @@ def running(folder: Folder, history: History) -> None:
             for row in rows:
                 row.cells["reported_at"] = "2026-08-28"
             planned += rows
-    columns = ("date", "machine", "line", "running_hours", "phase")
+    columns = ("date", "machine", "line", "running_hours", "phase", "reported_at")
     folder.write("running.csv", columns, run)
-    folder.write("running_2026_planned.csv", (*columns, "reported_at"), planned)
+    folder.write("running_2026_planned.csv", columns, planned)
 
 
 def stock(folder: Folder, used: Mapping[tuple[int, str], int]) -> None:
