@@ -198,37 +198,20 @@ def _cells(snapshot: Snapshot, seasons: Sequence[str]) -> pd.DataFrame:
 
 
 def _split(rows: pd.DataFrame, ran: Array, fits: Fits, key: Key) -> tuple[pd.DataFrame, Array]:
-    """Split each set into cohorts of equal age, whole pieces, as its counts tell."""
+    """Split each set into cohorts of equal age, as its counts tell: expected numbers of pieces."""
     counted = fits.count_fits.get(key)
     if counted is None:
         return rows, _reach(ran, rows["age"].to_numpy(float))
-    ages = {unit: part for unit, part in counted.ages().groupby("machine", sort=True)}
-    frames, blocks = [], []
-    for at, row in rows.iterrows():
-        cohorts = ages.get(row["piece"])
-        index = int(str(at))
-        if cohorts is None:
-            frames.append(rows.iloc[[index]])
-            blocks.append(_reach(ran[[index]], rows["age"].to_numpy(float)[[index]]))
-            continue
-        whole = _whole(cohorts["quantity"].to_numpy(float), int(row["quantity"]))
-        kept = whole > 0
-        age = cohorts["age"].to_numpy(float)[kept]
-        part = rows.iloc[[index] * int(kept.sum())].assign(age=age, quantity=whole[kept])
-        frames.append(part)
-        blocks.append(_reach(np.tile(ran[index], (age.size, 1)), age))
-    return pd.concat(frames, ignore_index=True), np.concatenate(blocks)
-
-
-def _whole(parts: Array, total: int) -> IntArray:
-    """Round parts to whole pieces that add up to the total (largest remainders)."""
-    if parts.sum() <= 0:
-        return np.eye(1, max(parts.size, 1), dtype=np.int64)[0] * total
-    exact = parts * total / parts.sum()
-    whole = np.floor(exact).astype(np.int64)
-    rest = total - int(whole.sum())
-    whole[np.argsort(-(exact - whole), kind="stable")[:rest]] += 1
-    return whole
+    ages = counted.ages().rename(columns={"unit": "piece", "age": "told", "quantity": "of_age"})
+    ages = ages[["piece", "told", "of_age"]]
+    told = rows.reset_index(names="row").merge(ages, on="piece", how="left", sort=False)
+    split = told["told"].notna()
+    told["age"] = told["told"].where(split, told["age"])
+    share = told["of_age"] / told.groupby("row")["of_age"].transform("sum")
+    told["quantity"] = (told["quantity"] * share).where(split, told["quantity"])
+    told = told[told["quantity"] > 0]
+    reached = _reach(ran[told["row"].to_numpy()], told["age"].to_numpy(float))
+    return told[list(rows.columns)].reset_index(drop=True), reached
 
 
 def _reach(ran: Array, age: Array) -> Array:

@@ -300,9 +300,7 @@ def fit_count_modes(
         for group in groups:
             rows = counts[(counts["duty_group"] == group) & (counts["mode"] == mode)]
             start = "stationary" if rows["start_age"].isna().all() else "new"
-            fit = fit_counts(
-                rows.drop(columns="machine").rename(columns={"unit": "machine"}), start, prior
-            )
+            fit = fit_counts(rows, start, prior)
             best = count_fits.get((name, group))
             if best is None or fit.failures > best.failures:
                 count_fits[name, group] = fit

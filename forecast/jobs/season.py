@@ -1,0 +1,274 @@
+"""The season job: snapshot, fits, plan, forecast, kept.
+
+It reads, lets go of the store, computes, then writes in one commit: a plant is never locked out
+while the season is simulated.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import date
+from pathlib import Path
+from typing import Final
+
+import pandas as pd
+
+from forecast.errors import NotInStore, PlanError
+from forecast.jobs.exhibits import assumed, season_days, versions, wear_paths
+from forecast.jobs.fits import Fits, fit_all
+from forecast.jobs.laws import InService, in_service
+from forecast.planning.calendar import Calendar, calendar
+from forecast.planning.change_list import change_list, window_table
+from forecast.planning.costs import costs, unit_costs, unplanned_stops
+from forecast.planning.demand import demand_paths, demand_table, season_totals
+from forecast.planning.fleet import fleets
+from forecast.planning.overhaul import Overhaul, plan_overhaul
+from forecast.planning.plan import Plan, check_names, read_plan
+from forecast.planning.rules import ChangeRule, change_rules
+from forecast.planning.stock import closing_stock, purchases, stock_curve
+from forecast.planning.windows import Schedule, schedule
+from forecast.records.season import EXHIBITS, RESULTS, SeasonForecast, Stamp
+from forecast.records.snapshot import Snapshot
+from forecast.store.opening import open_store
+from forecast.store.seasons import find_season, load_season, save_season
+from forecast.store.snapshots import last_day, take_snapshot
+from forecast.work import HERE, Work
+
+STAGES: Final = ("reading the logs", "fitting wear and life", "planning", "keeping the forecast")
+
+
+def run_season(
+    address: str,
+    plan: Path,
+    *,
+    as_of: date | None = None,
+    settings: Sequence[str] = (),
+    work: Work = HERE,
+) -> SeasonForecast:
+    """Forecast a season from a store, and keep the forecast under a number.
+
+    Parameters
+    ----------
+    address
+        The store.
+    plan
+        The plan file.
+    as_of
+        The day to forecast from; None: the plan's, else the latest day of any known event.
+    settings
+        ``KEY=VALUE`` that override keys of the plan.
+    work
+        Who computes, and whom to tell.
+
+    Returns
+    -------
+    SeasonForecast
+        With its number. Equal inputs return the forecast already kept.
+
+    Raises
+    ------
+    PlanError
+        If the plan has faults, or names what the logs don't know.
+    NotInStore
+        If there is no store, or nothing was known on that day.
+    """
+    if as_of is not None:
+        settings = (*settings, f"season.as_of={as_of.isoformat()}")
+    read = read_plan(plan, settings)
+    work.tell(STAGES[0], 0, 0)
+    with open_store(address) as store:
+        snapshot = take_snapshot(store, read.season.as_of or last_day(store))
+        kept = find_season(store, stamp_of(snapshot, read).digest())
+    if kept is not None:
+        return kept
+    forecast = forecast_season(snapshot, read, work)
+    work.tell(STAGES[3], 0, 0)
+    with open_store(address, write=True) as store:
+        return save_season(store, forecast)
+
+
+def kept_forecast(address: str, number: int | None = None) -> SeasonForecast:
+    """Return a kept forecast, whole.
+
+    Parameters
+    ----------
+    address
+        The store.
+    number
+        Its number; None: the latest.
+
+    Raises
+    ------
+    NotInStore
+        If there is none.
+    """
+    with open_store(address) as store:
+        return load_season(store, number)
+
+
+def stamp_of(snapshot: Snapshot, plan: Plan) -> Stamp:
+    """Return the inputs of a forecast, from which it can be taken again."""
+    return Stamp(
+        plan_name=plan.season.name,
+        plan_text=plan.text,
+        as_of=snapshot.day,
+        seed=plan.draws.seed,
+        draws=plan.draws.count,
+        versions=versions(),
+        last_import=snapshot.last_import,
+        last_decision=snapshot.last_decision,
+        snapshot=snapshot.digest,
+    )
+
+
+def forecast_season(snapshot: Snapshot, plan: Plan, work: Work = HERE) -> SeasonForecast:
+    """Forecast a season from what is known: no store, no clock, no disk.
+
+    Parameters
+    ----------
+    snapshot
+        What is known on the day the forecast starts from.
+    plan
+        The plan.
+    work
+        Who computes, and whom to tell.
+
+    Returns
+    -------
+    SeasonForecast
+        Not yet kept.
+
+    Raises
+    ------
+    PlanError
+        If the plan names what the logs don't know, or the day is not before the season's end.
+    NotInStore
+        If nothing is in service.
+    """
+    _check(snapshot, plan)
+    machines = tuple(sorted(set(snapshot.fitted["machine"])))
+    line_of = dict(zip(snapshot.fitted["machine"], snapshot.fitted["line"], strict=True))
+    lines = tuple(_text(line_of[name]) for name in machines)
+    days = calendar(plan, snapshot.running, machines, lines, snapshot.day)
+    names = [str(name) for name in snapshot.part_types["part_type"]]
+    check_names(plan, names, machines, tuple(sorted({line for line in lines if line})))
+
+    work.tell(STAGES[1], 0, 0)
+    fits = fit_all(snapshot, season_spread=plan.season.season_spread, seed=plan.draws.seed)
+    running = running_season(snapshot, plan)
+    service = in_service(
+        snapshot, fits, draws=plan.draws.count, seed=plan.draws.seed, running=running
+    )
+    if not service.laws:
+        raise NotInStore(
+            "nothing in service can be forecast: the logs tell neither lives nor wear of any part",
+            "Import change-outs and readings; `wearahead doubts` shows what the logs lack.",
+        )
+    work.tell(STAGES[2], 0, 0)
+    return _planned(snapshot, plan, days, fits, service, work)
+
+
+def running_season(snapshot: Snapshot, plan: Plan) -> str | None:
+    """Return the logged season that the plan's season goes on from, or None before its start."""
+    if not len(snapshot.seasons):
+        return None
+    last = snapshot.seasons.iloc[-1]
+    begun = pd.Timestamp(last["last_day"]).date() >= plan.season.start
+    return str(last["season"]) if begun else None
+
+
+def _check(snapshot: Snapshot, plan: Plan) -> None:
+    if snapshot.day >= plan.season.end:
+        raise PlanError(
+            f"the season ends on {plan.season.end}; nothing lies ahead of {snapshot.day}",
+            "Give an earlier day with --as-of, or a later season.end.",
+        )
+    if not len(snapshot.fitted):
+        raise NotInStore(
+            f"no part was known to be in service on {snapshot.day}",
+            "Import the fleet and its change-outs; rows known only later are seen from that day "
+            "on: `wearahead import --backfill` dates them by their events.",
+        )
+
+
+def _planned(
+    snapshot: Snapshot, plan: Plan, days: Calendar, fits: Fits, service: InService, work: Work
+) -> SeasonForecast:
+    """Carry the laws through plan and simulation to every result."""
+    seed = plan.draws.seed
+    prices = unit_costs(snapshot.part_types)
+    parts = fleets(service.fitted, service.ran, service.own, service.due, service.laws, plan, days)
+    rules = change_rules(parts, days, prices, plan, seed)
+    before = plan_overhaul(parts, days, plan, prices, seed)
+    chosen = schedule(parts, days, rules, plan, before)
+    paths = demand_paths(parts, days, chosen, seed, work)
+    bought = purchases(paths, snapshot.stock, snapshot.part_types, plan, days)
+    listed = change_list(parts, days, chosen, paths, snapshot.stock, plan)
+    results = {
+        "season_totals": season_totals(paths),
+        "demand": demand_table(paths, days),
+        "purchases": bought,
+        "stock_curve": stock_curve(paths, snapshot.stock, snapshot.part_types, plan, days, bought),
+        "closing_stock": closing_stock(paths, snapshot.stock, snapshot.part_types, days, bought),
+        "to_change": listed,
+        "overhaul": before.table,
+        "unplanned_stops": unplanned_stops(paths, days, plan),
+        "costs": costs(paths, rules, prices, plan),
+        "life": fits.life,
+        "wear": fits.wear,
+        "doubts": snapshot.doubts,
+        "set_aside": snapshot.set_aside,
+        "machines": fits.machines,
+        "assumed": _assumed(fits, service, rules, before, chosen),
+    }
+    exhibits = {
+        "wear_paths": wear_paths(snapshot, fits, service, days, seed),
+        "life_points": fits.life_points,
+        "season_days": season_days(days),
+        "windows": window_table(listed, days, chosen),
+    }
+    return SeasonForecast(
+        stamp=stamp_of(snapshot, plan),
+        season_from=plan.season.start,
+        season_until=plan.season.end,
+        currency=plan.season.currency,
+        results=_ordered(results, RESULTS),
+        exhibits=_ordered(exhibits, EXHIBITS),
+    )
+
+
+def _assumed(
+    fits: Fits,
+    service: InService,
+    rules: Mapping[str, ChangeRule],
+    before: Overhaul,
+    chosen: Schedule,
+) -> pd.DataFrame:
+    """Gather all that was assumed: models first, then policies and what did not fit."""
+    rows = [
+        (f"{name}: policy", rule.policy, rule.why, "sets its planned change-outs")
+        for name, rule in rules.items()
+    ]
+    rows += [
+        (f"{name}: left in at the overhaul from", f"{chance:.2f}", why, "sets the overhaul list")
+        for name, (chance, why) in before.keep.items()
+    ]
+    rows += [
+        ("crew hours", "short", sentence, "stays in place, at the risk shown")
+        for sentence in (*before.said, *chosen.said)
+    ]
+    table = assumed(fits, service)
+    extra = pd.DataFrame(rows, columns=table.columns)
+    return pd.concat([table, extra], ignore_index=True) if len(table) else extra
+
+
+def _ordered(
+    frames: Mapping[str, pd.DataFrame], columns: Mapping[str, tuple[str, ...]]
+) -> dict[str, pd.DataFrame]:
+    return {
+        name: frame[list(columns[name])].reset_index(drop=True) for name, frame in frames.items()
+    }
+
+
+def _text(value: object) -> str:
+    return value if isinstance(value, str) else ""
