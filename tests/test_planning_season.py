@@ -190,9 +190,9 @@ class TestSizeChanges:
         plans = planned(found, days, of, rules)
         paths = demand_paths(found, days, plans, 1)
         table = change_list(found, days, plans, paths, NO_STOCK, of)
-        assert table[
-            ["machine", "part_type", "because", "quantity", "crew_hours"]
-        ].values.tolist() == [["G01", "LINER-55", "size", 180, 1.5]]
+        (row,) = table.to_dict("records")
+        assert (row["machine"], row["part_type"], row["because"]) == ("G01", "LINER-55", "size")
+        assert (row["quantity"], row["crew_hours"]) == (180, 1.5)
         assert sum(of.total.sum() for of in paths.values()) == 0
 
     def test_a_kit_that_is_not_there_is_refused(self) -> None:
