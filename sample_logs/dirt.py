@@ -9,7 +9,6 @@ from typing import Final
 
 import numpy as np
 
-from sample_logs import scene
 from sample_logs.history import History
 from sample_logs.rows import Change, Reading
 from sample_logs.scene import LINES, MACHINES
@@ -148,23 +147,29 @@ def _hot(history: History) -> None:
 
 def _doubled(history: History) -> None:
     """Enter two overhaul sheets twice: under another grader, and under another day."""
-    for place, machine, to_machine, later in (("rollers", 25, 26, 4), ("chain", 30, 30, 7)):
-        day = scene.overhaul_day(2025, machine)
-        sheet = [
-            reading
-            for reading in history.readings
-            if (reading.place, reading.machine, reading.day) == (place, machine, day)
-        ]
-        for reading in sheet:
+    sheets = {
+        (sheet[0].place, sheet[0].machine): sheet
+        for place in ("rollers", "chain")
+        for sheet in _visits(
+            history,
+            lambda r, place=place: r.chosen == "all" and r.place == place,  # type: ignore[misc]
+        )
+        if sheet[0].day.year == 2025
+    }
+    left_alone = next(
+        machine
+        for (place, machine), sheet in sheets.items()
+        if place == "chain" and machine > 25 and all(r.found_left == "as_left" for r in sheet)
+    )
+    wanted = (("rollers", 25, 26, 4), ("chain", left_alone, left_alone, 7))
+    for place, machine, to_machine, later in wanted:
+        for reading in sheets[place, machine]:
             copy = deepcopy(reading)
             copy.machine = to_machine
-            copy.day = day + timedelta(days=later)
+            copy.day = reading.day + timedelta(days=later)
             copy.found_left = "as_left"
             copy.tag = "doubled sheet"
             reading.tag = "original of a doubled sheet"
-            reading.found_left = (
-                "as_left" if reading.found_left == "as_found" else reading.found_left
-            )
             history.readings.append(copy)
 
 
