@@ -29,7 +29,7 @@ def shape_grid(
         density = log_density(b)
         kept = np.flatnonzero(density > density.max() - DEPTH)
         low, high = b[max(kept[0] - 1, 0)], b[min(kept[-1] + 1, points - 1)]
-        if kept.size > points / 2:
+        if kept.size > 0.8 * points:
             break
     return b, density
 

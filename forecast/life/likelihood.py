@@ -26,7 +26,7 @@ FEWEST_FAILURES: Final = 20
 
 _NO_AGE: Final = -1e100  # stands for log 0: H is then 0 and its derivatives are finite
 _LARGEST: Final = 690.0  # exp() of more overflows
-_STEEPEST: Final = 7.0  # log shape beyond which a climb counts as divergence
+_STEEPEST: Final = 12.0  # log shape beyond which a climb counts as divergence
 _FLATTEST: Final = -3.0
 _SHORTEST_STEP: Final = 1e-10
 _MOST_STEPS: Final = 80

@@ -223,12 +223,14 @@ class _PooledGrid:
 
     def __init__(self, exposure: Exposure, prior: ShapePrior) -> None:
         self.exposure, self.prior = exposure, prior
-        self.spread = (np.arange(12) + 0.5) / 12 * 3 * GROUP_SPREAD
+        spread = (np.arange(12) + 0.5) / 12 * 3 * GROUP_SPREAD
+        self.spread = spread[1::4]  # enough to find where the mass lies
         self._ends = -12.0, 6.0
         self.b, _ = shape_grid(self._weigh, prior, 40)
         mass = self.weight.max(axis=(0, 2))
         kept = np.flatnonzero(mass > mass.max() - DEPTH)
         self._ends = self.z[max(kept[0] - 1, 0)], self.z[min(kept[-1] + 1, self.z.size - 1)]
+        self.spread = spread
         self._weigh(self.b)
 
     def _weigh(self, b: Array) -> Array:
@@ -259,9 +261,8 @@ class _PooledGrid:
         alpha = spread**-2
         failures = alpha + self.failures
         constant = (gammaln(failures) - gammaln(alpha) + alpha * np.log(alpha)).sum(axis=1)
-        lost = np.log(alpha + level[:, :, None] * self.hours[:, None, :])
-        lost = np.einsum("klg,kg->kl", lost, failures)
-        return np.asarray(constant[:, None] - lost - 0.5 * (spread / GROUP_SPREAD) ** 2)
+        lost = np.log(alpha + level[:, :, None] * self.hours[:, None, :]) @ failures[:, :, None]
+        return np.asarray(constant[:, None] - lost[:, :, 0] - 0.5 * (spread / GROUP_SPREAD) ** 2)
 
     def draw(self, n: int, rng: np.random.Generator) -> tuple[Array, Array, Array]:
         """(shape, level, spread), [n] each."""
