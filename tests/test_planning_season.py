@@ -21,7 +21,7 @@ from forecast.planning.demand import (
     season_totals,
     simultaneous_band,
 )
-from forecast.planning.draws import LifeDraws, WeibullDraws
+from forecast.planning.draws import LifeDraws, WearDraws, WeibullDraws
 from forecast.planning.fleet import FITTED, Fleet, fleets
 from forecast.planning.overhaul import Overhaul, keep_chance, plan_overhaul
 from forecast.planning.plan import Plan
@@ -316,6 +316,32 @@ class TestWindows:
         shown = window_table(table, days, plans)
         assert tuple(shown.columns) == EXHIBITS["windows"]
         assert shown["used"].sum() == pytest.approx(table["crew_hours"].sum())
+
+    def test_a_worn_piece_waits_for_its_window_and_is_planned(self) -> None:
+        of = self.weekly(36.0)
+        days = days_of(of)
+        due = np.zeros(12, dtype=bool)
+        due[5] = True
+        flat, own_left = np.zeros(DRAWS), np.full((12, DRAWS), 1e5)
+        own_left[5] = 0.0
+        worn = WearDraws(
+            flat - 8.0, np.zeros((1, DRAWS)) - 8.0, np.zeros((3, DRAWS)), 0.1, 0.0, 0.0,
+            flat + 1e3, 0.0, own_left,
+        )  # fmt: skip
+        fitted = rollers(("G01",))
+        (fleet,) = fleets(
+            fitted, fitted["age"].to_numpy()[:, None], np.arange(12), due,
+            {("SLEEVE-30", ""): worn}, of, days,
+        )  # fmt: skip
+        plans = planned((fleet,), days, of, FAILING)
+        paths = demand_paths((fleet,), days, plans, 1)
+        assert (paths["SLEEVE-30"].planned[:, days.windows[0].day] == 1).all()
+        assert paths["SLEEVE-30"].unplanned.sum() == 0
+        (row,) = change_list((fleet,), days, plans, paths, NO_STOCK, of).to_dict("records")
+        assert (row["positions"], row["because"], row["chance_if_left"]) == ("6", "limit", 0.0)
+        nowhere = planned((fleet,), days_of(plan()), plan(), FAILING)
+        at_once = demand_paths((fleet,), days_of(plan()), nowhere, 1)["SLEEVE-30"]
+        assert (at_once.unplanned[:, 0] == 1).all()
 
     def test_run_to_failure_changes_only_what_is_at_its_limit(self) -> None:
         of = self.weekly(36.0)

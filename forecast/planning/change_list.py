@@ -149,7 +149,9 @@ def _changes(
                 "because": "limit" if due else "age",
                 "crew_hours": work_minutes(part, quantity, whole) / 60.0,
                 "on_shelf": 0,
-                "chance_if_left": _mean_chance(fleets, lasting, mine),
+                "chance_if_left": _mean_chance(fleets, lasting, mine)
+                if mine
+                else _later_chance(fleets, calendar, schedule, name, change),
             }
 
 
@@ -178,25 +180,20 @@ def _whole_sets(fleet: Fleet, rows: IntArray) -> bool:
 
 def _lasting(fleet: Fleet, calendar: Calendar, planned_at: IntArray) -> tuple[Array, Array]:
     """Return the chance [rows] to last to its window, and to the window after that one."""
-    days = np.array([-1, *(window.day for window in calendar.windows)])
-    following = np.full((len(calendar.machines), len(days)), len(calendar.days) - 1)
-    for machine, line in enumerate(calendar.lines):
-        stops = calendar.machine_windows(line)
-        for number in range(1, len(days)):
-            later = days[1:][stops & (days[1:] > days[number])]
-            if len(later):
-                following[machine, number] = later[0]
+    days = np.array([window.day for window in calendar.windows], dtype=np.int64)
+    following = _following(calendar)
     reach, last = np.zeros(len(planned_at)), np.zeros(len(planned_at))
     clock = np.cumsum(fleet.hours, axis=1)
     rows = np.flatnonzero(planned_at > 0)
     step = max(1, _CELLS // fleet.law.draws)
     for at in range(0, len(rows), step):
         some = rows[at : at + step]
-        pieces, window, unit = fleet.pieces.take(some), planned_at[some], fleet.unit[some]
+        pieces, window, unit = fleet.pieces.take(some), planned_at[some] - 1, fleet.unit[some]
         to_window = clock[unit, days[window]]
         to_next = clock[unit, following[pieces.machine, window]]
         reach[some] = fleet.law.survival(pieces, to_window).mean(axis=1)
         last[some] = fleet.law.survival(pieces, to_next).mean(axis=1)
+    last[fleet.pieces.due] = 0.0  # it is at its limit already
     return reach, last
 
 
@@ -209,6 +206,40 @@ def _mean_chance(
     reach = sum(float(fleets[at].quantity[rows] @ lasting[at][0][rows]) for at, rows in planned)
     last = sum(float(fleets[at].quantity[rows] @ lasting[at][1][rows]) for at, rows in planned)
     return last / reach if reach > 0 else np.nan
+
+
+def _later_chance(
+    fleets: Sequence[Fleet],
+    calendar: Calendar,
+    schedule: Schedule,
+    part_type: str,
+    change: Mapping[Any, Any],
+) -> float:
+    """Return the same chance of a piece that will be fitted later, at the change age."""
+    number = int(change["window"])
+    machine = calendar.machines.index(change["machine"])
+    age = float(schedule.change_age[part_type][machine, number + 1])
+    if not np.isfinite(age):
+        return np.nan
+    law = next(fleet.law for fleet in fleets if fleet.part_type == part_type)
+    days = _following(calendar)[machine, number]
+    ahead = calendar.hours[machine, calendar.windows[number].day + 1 : days + 1].sum()
+    before, after = np.exp(-law.hazard(machine, np.array([age, age + ahead]))).mean(axis=1)
+    return float(after / before) if before > 0 else np.nan
+
+
+def _following(calendar: Calendar) -> IntArray:
+    """Return the day [machines, windows] of the window after each; the last day without one."""
+    days = np.array([window.day for window in calendar.windows], dtype=np.int64)
+    shape = (len(calendar.machines), len(days))
+    following = np.full(shape, len(calendar.days) - 1, dtype=np.int64)
+    for machine, line in enumerate(calendar.lines):
+        stops = calendar.machine_windows(line)
+        for number, day in enumerate(days):
+            later = days[stops & (days > day)]
+            if len(later):
+                following[machine, number] = later[0]
+    return following
 
 
 def _size_changes(fleets: Sequence[Fleet], calendar: Calendar, plan: Plan) -> list[dict[str, Any]]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
@@ -232,7 +232,7 @@ def _tasks(
         sets.setdefault(machine, []).append(
             _Set(
                 names,
-                fleet.pieces.take(rows),
+                _waiting(fleet.pieces.take(rows), planned_at[rows]),
                 fleet.quantity[rows],
                 fleet.hours[unit],
                 planned_at[rows],
@@ -245,6 +245,11 @@ def _tasks(
         _Task(fleet.law, tuple(one for m in block for one in sets[m]), schedule.windows, seed)
         for block in blocks
     ]
+
+
+def _waiting(pieces: Pieces, planned_at: IntArray) -> Pieces:
+    """Return pieces of which only those with a window wait for it; the others end when worn."""
+    return replace(pieces, due=pieces.due & (planned_at >= 0))
 
 
 def _simulate(task: _Task) -> _Outcome:

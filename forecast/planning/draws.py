@@ -38,7 +38,8 @@ class Pieces:
     own
         [pieces] row among the pieces with readings of their own; -1 without.
     due
-        [pieces] known to be at or over the limit: changed in the first window.
+        [pieces] known to be at or over the limit, and waiting for the window in which it will be
+        changed: wear does not end it before, breaking may.
     """
 
     machine: IntArray
@@ -251,7 +252,8 @@ class WearDraws:
         run, center, spread = self._state(pieces, row, draw)
         reach = ndtr(-_score(run, center, spread)) * (1.0 - rng.random(len(row)))
         left = np.maximum(np.exp(center - spread * ndtri(reach)) - run, 0.0)
-        return self._with_own(left, pieces, row, draw).reshape(len(pieces), self.draws)
+        left = np.where(pieces.due[row], np.inf, self._with_own(left, pieces, row, draw))
+        return left.reshape(len(pieces), self.draws)
 
     def new(self, machine: IntArray, draw: IntArray, rng: np.random.Generator) -> Array:
         """Return the life of new pieces, one a (machine, draw) pair."""
@@ -274,6 +276,7 @@ class WearDraws:
         spread = self._own("_spread")
         later = ndtr(-_score(run + ahead[rest, None], center, spread))
         lasts[rest] = later / ndtr(-_score(run, center, spread))
+        lasts[pieces.due] = 1.0
         return np.minimum(lasts, 1.0)
 
     def hazard(self, machine: int, age: Array) -> Array:
@@ -296,7 +299,7 @@ class WearDraws:
         own = pieces.own[row]
         if self.own_left is not None and np.any(own >= 0):
             lasts = np.where(own >= 0, self.own_left[own, draw] > ahead, lasts)
-        return np.minimum(lasts, 1.0)
+        return np.where(pieces.due[row], 1.0, np.minimum(lasts, 1.0))
 
     def ending(
         self,

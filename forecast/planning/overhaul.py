@@ -184,9 +184,7 @@ def _within_crew(
         done[number][row] = True
     if not waiting:
         return done, ()
-    said = (
-        f"{waiting} pieces that should be changed in the overhaul do not fit in {crew:g} crew hours"
-    )
+    said = f"{waiting} pieces due in the overhaul do not fit into its {crew:g} crew hours"
     return done, (said,)
 
 
