@@ -104,5 +104,8 @@ def test_faults_are_named() -> None:
     moved.loc[moved.index[0], "machine"] = "elsewhere"
     with pytest.raises(ValueError, match="two machines"):
         wear_sums(moved, SEASONS)
+    wear, cells = wear_sums(frame, SEASONS)
+    with pytest.raises(ValueError, match="two rows of sums: P000"):
+        cell_sums(pd.concat([wear, wear.iloc[:1]]), cells, SEASONS)
     with pytest.raises(ValueError, match="not among 2024"):
         cell_sums(*wear_sums(frame, SEASONS), ("2024",))

@@ -41,6 +41,9 @@ LEVEL_RIDGE: Final = 1.0
 
 SWEEPS: Final = 6
 MODE_STEPS: Final = 8
+BLOCK: Final = 2048
+"""Pieces matched at a time: their nodes fit the processor's cache."""
+
 NODES, _NODE_WEIGHTS = np.polynomial.hermite_e.hermegauss(15)
 
 
@@ -221,20 +224,34 @@ def matched_site(
     tuple of arrays
         Precision of the site, and precision times mean [pieces each].
     """
+    precision, moved = np.empty(information.size), np.empty(information.size)
+    for first in range(0, information.size, BLOCK):
+        rows = slice(first, first + BLOCK)
+        precision[rows], moved[rows] = _matched_block(
+            linear[rows], information[rows], prior_mean[rows], prior_variance
+        )
+    return precision, moved
+
+
+def _matched_block(
+    linear: Array, information: Array, prior_mean: Array, prior_variance: float
+) -> tuple[Array, Array]:
+    """Match a block of sites; arrays inside are [nodes, pieces]."""
     mode = np.zeros(information.size)
     for _ in range(MODE_STEPS):
         grown = np.exp(mode)
         slope = linear * grown - information * grown**2 - (mode - prior_mean) / prior_variance
         mode += np.clip(slope / (information * grown**2 + 1.0 / prior_variance), -0.5, 0.5)
     sd = 1.0 / np.sqrt(information * np.exp(2.0 * mode) + 1.0 / prior_variance)
-    shift = mode[:, None] + sd[:, None] * NODES
+    shift = mode + NODES[:, None] * sd
     grown = np.exp(shift)
-    log_weight = grown * (linear[:, None] - 0.5 * information[:, None] * grown)
-    log_weight -= 0.5 * (shift - prior_mean[:, None]) ** 2 / prior_variance - 0.5 * NODES**2
-    weight = np.exp(log_weight - log_weight.max(axis=1)[:, None]) * _NODE_WEIGHTS
-    weight /= weight.sum(axis=1)[:, None]
-    mean = (weight * shift).sum(axis=1)
-    variance = (weight * (shift - mean[:, None]) ** 2).sum(axis=1)
+    log_weight = grown * (linear - 0.5 * information * grown)
+    log_weight -= (shift - prior_mean) ** 2 * (0.5 / prior_variance)
+    log_weight += 0.5 * NODES[:, None] ** 2
+    weight = np.exp(log_weight - log_weight.max(axis=0)) * _NODE_WEIGHTS[:, None]
+    weight /= weight.sum(axis=0)
+    mean = (weight * shift).sum(axis=0)
+    variance = (weight * (shift - mean) ** 2).sum(axis=0)
     precision = np.maximum(1.0 / variance - 1.0 / prior_variance, 1e-3 * information + 1e-9)
     return precision, mean / variance - prior_mean / prior_variance
 

@@ -176,10 +176,12 @@ def cell_sums(wear: pd.DataFrame, cells: pd.DataFrame, seasons: Sequence[str]) -
     Raises
     ------
     ValueError
-        If a season of ``cells`` is not among ``seasons``.
+        If a season of ``cells`` is not among ``seasons``, or a piece has two rows.
     """
     wear = wear.sort_values("piece", kind="stable")
     pieces = pd.Index(wear["piece"].astype(str))
+    if not pieces.is_unique:
+        raise ValueError(f"a piece has two rows of sums: {pieces[pieces.duplicated()][0]}")
     row = pieces.get_indexer(pd.Index(cells["piece"].astype(str)))
     first = pd.Index(list(seasons)).get_indexer(pd.Index(cells["season"].astype(str)))
     second = pd.Index(list(seasons)).get_indexer(pd.Index(cells["other"].astype(str)))
