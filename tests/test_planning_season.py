@@ -130,6 +130,22 @@ class TestCalendar:
             days_of(plan(season={"running_hours_per_day": None}))
         assert "running_hours_per_day" in at.value.way_out
 
+    def test_planned_rows_must_reach_the_seasons_end(self) -> None:
+        reach = (END - START).days + 1
+
+        def log(length: int) -> pd.DataFrame:
+            full = [
+                (machine, line, START + timedelta(days=n), 7.0, True)
+                for machine, line in zip(MACHINES, LINES, strict=True)
+                for n in range(length if machine == "G02" else reach)
+            ]
+            return pd.DataFrame(full, columns=NO_LOG.columns)
+
+        only_rows = plan(season={"running_hours_per_day": None})
+        assert days_of(only_rows, log(reach - 3)).hours[1].sum() == 7.0 * (reach - 3)
+        with pytest.raises(PlanError, match="planned for G02 from 2027-09-01 to 2027-11-07"):
+            days_of(only_rows, log(30))
+
     def test_a_season_that_is_over_is_refused(self) -> None:
         with pytest.raises(PlanError, match="no day is left to forecast"):
             days_of(plan(), as_of=END)

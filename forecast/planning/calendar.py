@@ -14,6 +14,8 @@ from forecast.errors import PlanError
 from forecast.planning.draws import Array, BoolArray, IntArray
 from forecast.planning.plan import WEEKDAYS, Plan
 
+_DAYS_LEFT_OUT = 7  # the running log may leave out days on which nothing runs, not more
+
 
 @dataclass(frozen=True)
 class Window:
@@ -128,12 +130,12 @@ def calendar(
     days = tuple(as_of + timedelta(days=n + 1) for n in range((season.end - as_of).days))
     in_season = np.array([season.start <= day <= season.end for day in days], dtype=bool)
     hours = _planned_hours(running, machines, days)
+    _take_down(hours, plan, machines, lines, days)
     if season.running_hours_per_day is not None:
         hours = np.where(np.isnan(hours) & in_season, season.running_hours_per_day, hours)
     else:
         _refuse_unknown(hours, in_season, machines, days)
     hours = np.nan_to_num(hours, nan=0.0)
-    _take_down(hours, plan, machines, lines, days)
     windows = _windows(plan, days)
     for entry in plan.window:
         at = (entry.day - as_of).days - 1
@@ -208,12 +210,14 @@ def _planned_hours(running: pd.DataFrame, machines: Sequence[str], days: Sequenc
 def _refuse_unknown(
     hours: Array, in_season: BoolArray, machines: Sequence[str], days: Sequence[date]
 ) -> None:
-    """Refuse machines whose hours nobody plans on any day of the season."""
-    unknown = np.isnan(hours[:, in_season]).all(axis=1)
+    """Refuse machines for which no hours are planned in the season, or not to its end."""
+    planned = ~np.isnan(hours[:, in_season])
+    last = np.where(planned.any(axis=1), planned.shape[1] - planned[:, ::-1].argmax(axis=1), 0)
+    unknown = last < planned.shape[1] - _DAYS_LEFT_OUT
     if not unknown.any():
         return
     names = [machines[int(row)] for row in np.flatnonzero(unknown)]
-    ahead = [days[int(at)] for at in np.flatnonzero(in_season)]
+    ahead = [days[int(at)] for at in np.flatnonzero(in_season)][int(last[unknown].min()) :]
     shown = ", ".join(names[:5]) + (f" and {len(names) - 5} more" if len(names) > 5 else "")
     raise PlanError(
         f"no running hours are planned for {shown} from {ahead[0]} to {ahead[-1]}",
