@@ -7,7 +7,7 @@ WITH nearest AS (
     INNER JOIN (
         SELECT
             a.piece,
-            max_by(a.wear_mm, (a.moment, a.import_no, a.file, a.file_line, a.copy_no)) AS last_mm
+            max_by(a.wear_mm, (a.moment, a.wear_mm)) AS last_mm
         FROM aged AS a
         WHERE a.age IS NOT NULL AND NOT a.is_set
         GROUP BY a.piece
@@ -29,4 +29,4 @@ FROM nearest AS n
 INNER JOIN aged AS a ON n.piece = a.piece
 WHERE a.age IS NOT NULL
 ORDER BY
-    n.part_type, a.piece, a.moment, a.import_no, a.file, a.file_line, a.copy_no, a.wear_mm
+    n.part_type, a.piece, a.moment, a.wear_mm, a.file, a.file_line, a.copy_no

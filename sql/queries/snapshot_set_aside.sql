@@ -13,4 +13,4 @@ SEMI JOIN live_imports AS l ON s.import_no = l.import_no
 WHERE
     (i.backfill OR i.imported_at::DATE <= getvariable('day'))
     AND (s.closed_by IS NULL OR s.closed_by > getvariable('upto').last_import)
-ORDER BY s.import_no, s.file_line, s.column_name, s.set_aside_id
+ORDER BY s.file, s.file_line, s.column_name, s.raw_value, s.set_aside_id

@@ -7,7 +7,7 @@ WITH sums AS (
         sum(a.wear_mm) FILTER (NOT a.is_suspect) AS sy,
         sum(a.wear_mm * a.wear_mm) FILTER (NOT a.is_suspect) AS syy,
         max(a.age) AS last_age,
-        max_by(a.wear_mm, (a.moment, a.import_no, a.file, a.file_line, a.copy_no)) AS last_mm
+        max_by(a.wear_mm, (a.moment, a.wear_mm)) AS last_mm
     FROM aged AS a
     WHERE NOT a.is_set AND a.age IS NOT NULL
     GROUP BY a.piece

@@ -1,0 +1,16 @@
+-- Stock counted, ordered and cancelled, as known on the day.
+-- A later import with the same key and other values amends: the old row leaves.
+CREATE OR REPLACE TEMP VIEW stock AS
+SELECT l.*
+FROM log_stock AS l
+SEMI JOIN live_imports AS i ON l.import_no = i.import_no
+WHERE l.known_at::DATE <= getvariable('day')
+WINDOW
+    same_key AS (
+        PARTITION BY l.part_type, l.taken_at, l.stock_state, l.order_no
+    )
+QUALIFY
+    l.import_no = max(l.import_no) OVER same_key
+    OR hash(l.quantity, l.due, l.stock_condition) = max_by(
+        hash(l.quantity, l.due, l.stock_condition), (l.import_no, l.file, l.file_line, l.copy_no)
+    ) OVER same_key

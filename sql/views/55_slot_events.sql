@@ -1,0 +1,76 @@
+-- What begins and ends the stay of a piece in a position: the watch, logged change-outs, and
+-- unlogged ones where that doubt acts.
+CREATE OR REPLACE TEMP TABLE slot_events AS
+WITH logged AS (
+    SELECT
+        c.machine,
+        c.place,
+        c.position,
+        c.moment,
+        c.moment_from,
+        c.action,
+        c.part_type,
+        c.reason,
+        c.fitted_mm,
+        c.piece,
+        c.age_at_fit
+    FROM changes AS c
+    INNER JOIN slots AS s
+        ON c.machine = s.machine AND c.place = s.place AND c.position = s.position
+    WHERE
+        NOT c.is_set
+        AND c.moment >= s.first_moment
+        AND c.moment < coalesce(s.end_moment, TIMESTAMP '9999-12-31')
+    QUALIFY
+        row_number() OVER (
+            PARTITION BY c.machine, c.place, c.position, c.moment, c.action
+            ORDER BY c.piece NULLS LAST, c.fitted_mm NULLS LAST, c.reason NULLS LAST
+        ) = 1
+),
+
+begun AS (
+    SELECT
+        s.machine,
+        s.place,
+        s.position,
+        s.first_moment AS moment,
+        'watched' AS action,
+        NULL::TIMESTAMP AS moment_from,
+        s.part_type,
+        NULL::VARCHAR AS reason,
+        NULL::DOUBLE AS fitted_mm,
+        NULL::VARCHAR AS piece,
+        s.start_age AS age_at_fit
+    FROM slots AS s
+    CROSS JOIN until_day AS u
+    ANTI JOIN logged AS l
+        ON
+            s.machine = l.machine
+            AND s.place = l.place
+            AND s.position = l.position
+            AND l.moment::DATE = s.first_moment::DATE
+            AND l.action IN ('fitted', 'replaced')
+    WHERE s.first_moment < u.last_moment
+)
+
+SELECT l.*
+FROM logged AS l
+UNION ALL BY NAME
+SELECT b.*
+FROM begun AS b
+UNION ALL BY NAME
+SELECT
+    n.machine,
+    n.place,
+    n.position,
+    n.moment,
+    n.moment_from,
+    'unlogged' AS action,
+    NULL::VARCHAR AS part_type,
+    NULL::VARCHAR AS reason,
+    NULL::DOUBLE AS fitted_mm,
+    NULL::VARCHAR AS piece,
+    NULL::DECIMAL(12, 2) AS age_at_fit
+FROM unlogged_change_out AS n
+WHERE n.acts
+ORDER BY machine, place, position, moment, action

@@ -1,0 +1,43 @@
+-- Visits to sets of known age, at which some of their pieces were read without a position.
+CREATE OR REPLACE TEMP TABLE visits AS
+WITH read_sets AS (
+    SELECT
+        concat_ws(' ', a.machine, a.piece, a.reading_day) AS visit,
+        a.spell_no,
+        a.machine,
+        a.part_type,
+        a.duty_group,
+        a.piece AS unit,
+        a.reading_day,
+        max(a.quantity) AS quantity,
+        max(a.moment) AS moment,
+        max(a.meter_hours) AS meter_hours,
+        max(a.age) AS age,
+        count(*) AS readings,
+        sum(a.wear_mm) AS sy,
+        sum(a.wear_mm * a.wear_mm) AS syy
+    FROM aged AS a
+    WHERE a.is_set AND NOT a.is_suspect AND a.age IS NOT NULL
+    GROUP BY ALL
+),
+
+replaced AS (
+    SELECT
+        r.visit,
+        sum(c.replaced) AS replaced
+    FROM read_sets AS r
+    INNER JOIN set_changes AS c ON r.unit = c.unit AND r.moment > c.moment
+    GROUP BY r.visit
+)
+
+SELECT
+    r.*,
+    CASE
+        WHEN r.unit = concat_ws(' ', r.machine, p.place, r.part_type) THEN ''
+        ELSE r.unit
+    END AS kit,
+    coalesce(c.replaced, 0) / greatest(r.quantity, 1) AS replaced_share
+FROM read_sets AS r
+INNER JOIN spells AS p ON r.spell_no = p.spell_no
+LEFT JOIN replaced AS c ON r.visit = c.visit
+ORDER BY r.machine, r.unit, r.reading_day
