@@ -111,12 +111,13 @@ def _window(forecast: SeasonForecast) -> list[str]:
 def _nearest(forecast: SeasonForecast) -> list[str]:
     """List the pieces nearest their limit, each with the strip that wears down."""
     paths = forecast.exhibits["wear_paths"]
-    known = paths[paths["kind"] == "reading"].groupby("piece", sort=True).last().reset_index()
+    known = paths[paths["kind"] == "reading"].groupby(["part_type", "piece"], sort=True).last()
+    known = known.reset_index()
     if known.empty:
         return []
     known = known.assign(
         left=1 - known["wear_mm"].astype(float) / known["limit_mm"].astype(float)
-    ).sort_values(["left", "piece"], kind="stable")
+    ).sort_values(["left", "part_type", "piece"], kind="stable")
     cells = [
         [
             str(row["machine"]),

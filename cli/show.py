@@ -28,12 +28,11 @@ SHOWN: Final[Mapping[str, tuple[str, ...]]] = {
         "order_by",
         "needed_by",
         "cost",
-        "chance_without",
         "chance_with",
         "state",
     ),
     "wear": ("part_type", "duty_group", "pieces", "readings", "mean_rate", "rate_unit", "state"),
-    "life": ("part_type", "duty_group", "mode", "failures", "shape", "scale", "b10", "state"),
+    "life": ("part_type", "duty_group", "mode", "failures", "shape", "b10", "state"),
     "to_change": ("machine", "part_type", "positions", "quantity", "because", "chance_if_left"),
     "doubts": ("id", "rule", "machine", "position", "at", "what", "proposal", "state"),
 }
@@ -108,7 +107,9 @@ def text_table(name: str, rows: Rows, currency: str = "") -> str:
     else:
         from reports.tables import table
 
-        shown = table(name, rows, name, currency=currency, columns=SHOWN.get(name))
+        shown = table(
+            name, rows, name, currency=currency, columns=SHOWN.get(name), years=name != "purchases"
+        )
         heads = [column.label for column in shown.columns]
         cells = [[cell.text for cell in row] for row in shown.rows]
         right = [column.right for column in shown.columns]
@@ -141,15 +142,13 @@ def layout(
         max(len(head) if len(head) <= NARROWEST else _longest_word(head), *map(len, column))
         for head, column in zip(heads, columns, strict=True)
     ]
-    least = [
-        min(own, max(NARROWEST, _longest_word(head)))
-        for own, head in zip(widths, heads, strict=True)
-    ]
-    while sum(widths) + len(GAP) * (len(widths) - 1) > room:
-        loose = [k for k, own in enumerate(widths) if own > least[k]]
-        if not loose:
-            break
-        widths[max(loose, key=widths.__getitem__)] -= 1
+    whole = [max(map(_longest_word, [head, *c])) for head, c in zip(heads, columns, strict=True)]
+    for floors in (whole, [NARROWEST] * len(whole)):  # first between words, then through them
+        while sum(widths) + len(GAP) * (len(widths) - 1) > room:
+            loose = [k for k, own in enumerate(widths) if own > floors[k]]
+            if not loose:
+                break
+            widths[max(loose, key=widths.__getitem__)] -= 1
     top = _lines(heads, widths, right)
     rule = GAP.join("─" * own for own in widths)
     body = [line for row in cells for line in _lines(row, widths, right)]

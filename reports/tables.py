@@ -171,6 +171,7 @@ def table(
     currency: str = "",
     columns: Sequence[str] | None = None,
     id: str | None = None,
+    years: bool = True,
 ) -> Table:
     """Write a result frame for people.
 
@@ -191,6 +192,8 @@ def table(
         Which columns, in which order; all if None.
     id
         Anchor, if it is not ``name``.
+    years
+        Whether days are written with their year.
 
     Returns
     -------
@@ -212,7 +215,7 @@ def table(
         if column not in hidden
         and (frame.empty or column in ranges or not frame[column].map(words.missing).all())
     ]
-    cells = [_cells(name, frame, column, ranges.get(column), currency) for column in kept]
+    cells = [_cells(name, frame, column, ranges.get(column), currency, years) for column in kept]
     heads = tuple(
         _column(column, _right(name, column), own) for column, own in zip(kept, cells, strict=True)
     )
@@ -248,14 +251,19 @@ def _right(name: str, column: str) -> bool:
 
 
 def _cells(
-    name: str, frame: pd.DataFrame, column: str, ends: tuple[str, str] | None, currency: str
+    name: str,
+    frame: pd.DataFrame,
+    column: str,
+    ends: tuple[str, str] | None,
+    currency: str,
+    years: bool,
 ) -> list[Cell]:
     values = list(frame[column])
     if name == "purchases" and column == "state":
         late = list(frame["days_late"])
         return [_state(value, days) for value, days in zip(values, late, strict=True)]
     if column in DAYS:
-        return [_day(value, weekday=column == "window") for value in values]
+        return [_day(value, weekday=column == "window", year=years) for value in values]
     if ends is None:
         return [Cell(_text(name, column, value, currency)) for value in values]
     lows, highs = (list(frame[end]) for end in ends)
@@ -280,11 +288,11 @@ def _state(value: object, days: object) -> Cell:
     return Cell(PLAIN.get(str(value), str(value)))
 
 
-def _day(value: object, *, weekday: bool) -> Cell:
+def _day(value: object, *, weekday: bool, year: bool) -> Cell:
     when = words.as_date(value)
     if when is None:
         return Cell("")
-    return Cell(words.day(when, weekday=weekday, year=not weekday), when.isoformat())
+    return Cell(words.day(when, weekday=weekday, year=year and not weekday), when.isoformat())
 
 
 def _text(name: str, column: str, value: object, currency: str) -> str:

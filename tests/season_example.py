@@ -125,8 +125,21 @@ def changes(rng: np.random.Generator) -> tuple[pd.DataFrame, pd.DataFrame]:
                 over = 0.84 if loose else np.nan
                 left = round(float(rng.uniform(0.3, 0.97)), 3)
                 rows.append(
-                    (window, machine, place, part, spots, quantity, low, high, over, reason)
-                    + (hours, True, left)
+                    (
+                        window,
+                        machine,
+                        place,
+                        part,
+                        spots,
+                        quantity,
+                        low,
+                        high,
+                        over,
+                        reason,
+                        hours,
+                        True,
+                        left,
+                    )
                 )
         crew = 24.0 if w != 3 else 12.0
         windows.append((window, crew, min(used, crew), max(0.0, used - crew), len(opened)))
@@ -145,8 +158,7 @@ def wear_paths(rng: np.random.Generator) -> pd.DataFrame:
                 at = AS_OF - timedelta(days=7 * (len(ages) - 1 - k))
                 wear = round(own * age + 0.03 + rng.normal(0, 0.02), 3)
                 piece = f"{machine}/{spot}"
-                rows.append((part, piece, machine, spot, "reading", at, age, wear, *[np.nan] * 2)
-                            + (limit,))  # fmt: skip
+                rows.append((part, piece, machine, spot, "reading", at, age, wear, *([np.nan] * 2), limit))  # fmt: skip
             for k in range(11):
                 ahead = ages[-1] + 157.5 * k
                 middle = own * ahead + 0.03
@@ -189,14 +201,76 @@ def fits() -> dict[str, pd.DataFrame]:
                 ratio = float(rng.lognormal(0, 0.12))
                 machines.append((machine, part, ratio, ratio * 0.86, ratio * 1.16, 24))
     life = [
-        ("SLEEVE-30", "all", "broken", 2200, 40, 2.4, 2.0, 2.9, 9000.0, 7900.0, 10600.0)
-        + (3520.0, 3180.0, 3940.0, "fitted", ""),
-        ("LINER-45", "all", "broken", 9100, 25, 1.8, 1.4, 2.3, 14000.0, 11200.0, 18900.0)
-        + (4010.0, 3500.0, 4700.0, "fitted", ""),
-        ("SLEEVE-30T", "all", "broken", 96, 3, 2.2, 1.5, 3.1, 11000.0, 7400.0, 19000.0)
-        + (3950.0, 2700.0, 6100.0, "leans_on_prior", "shape 2.3 (1.6-3.2), from SLEEVE-30"),
-        ("STRIP-12", "all", "", 352, 0, *[np.nan] * 3, np.nan, 8200.0, np.nan)
-        + (np.nan, 2950.0, np.nan, "lower_bound_only", "shape 2.0 assumed"),
+        (
+            "SLEEVE-30",
+            "all",
+            "broken",
+            2200,
+            40,
+            2.4,
+            2.0,
+            2.9,
+            9000.0,
+            7900.0,
+            10600.0,
+            3520.0,
+            3180.0,
+            3940.0,
+            "fitted",
+            "",
+        ),
+        (
+            "LINER-45",
+            "all",
+            "broken",
+            9100,
+            25,
+            1.8,
+            1.4,
+            2.3,
+            14000.0,
+            11200.0,
+            18900.0,
+            4010.0,
+            3500.0,
+            4700.0,
+            "fitted",
+            "",
+        ),
+        (
+            "SLEEVE-30T",
+            "all",
+            "broken",
+            96,
+            3,
+            2.2,
+            1.5,
+            3.1,
+            11000.0,
+            7400.0,
+            19000.0,
+            3950.0,
+            2700.0,
+            6100.0,
+            "leans_on_prior",
+            "shape 2.3 (1.6-3.2), from SLEEVE-30",
+        ),
+        (
+            "STRIP-12",
+            "all",
+            "",
+            352,
+            0,
+            *([np.nan] * 3),
+            np.nan,
+            8200.0,
+            np.nan,
+            np.nan,
+            2950.0,
+            np.nan,
+            "lower_bound_only",
+            "shape 2.0 assumed",
+        ),
     ]
     return {
         "wear": frame("wear", wear),
@@ -207,12 +281,45 @@ def fits() -> dict[str, pd.DataFrame]:
 
 def words() -> dict[str, pd.DataFrame]:
     doubts = [
-        ("3f2a91c0", "unlogged change-out", "G07", "12", "SLEEVE-30", date(2025, 10, 5))
-        + ("wear fell from 1.10 to 0.12 mm", "changed 2025-10-02", "as proposed", "open", ""),
-        ("81bb0e55", "meter replaced", "G19", "", "", date(2025, 9, 12))
-        + ("meter fell from 8,412 to 3 h", "new meter from 2025-09-12", "as proposed", "open", ""),
-        ("c7d40912", "swapped positions", "G23", "4", "SLEEVE-30", date(2024, 10, 13))
-        + ("positions 4 and 5 changed places", "swap", "as logged", "as_logged", "asked Jo"),
+        (
+            "3f2a91c0",
+            "unlogged change-out",
+            "G07",
+            "12",
+            "SLEEVE-30",
+            date(2025, 10, 5),
+            "wear fell from 1.10 to 0.12 mm",
+            "changed 2025-10-02",
+            "as proposed",
+            "open",
+            "",
+        ),
+        (
+            "81bb0e55",
+            "meter replaced",
+            "G19",
+            "",
+            "",
+            date(2025, 9, 12),
+            "meter fell from 8,412 to 3 h",
+            "new meter from 2025-09-12",
+            "as proposed",
+            "open",
+            "",
+        ),
+        (
+            "c7d40912",
+            "swapped positions",
+            "G23",
+            "4",
+            "SLEEVE-30",
+            date(2024, 10, 13),
+            "positions 4 and 5 changed places",
+            "swap",
+            "as logged",
+            "as_logged",
+            "asked Jo",
+        ),
     ]
     aside = [
         (4, "inspection_2025.csv", 118, "value", "0,85", "not a number", 'decimal = "," ?'),
@@ -247,14 +354,12 @@ def money(totals: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
             row["unplanned"] * 40,
         )
         total = parts + labour + failures + stops
-        costs.append((part, "cheapest", parts, labour, failures, stops, 0.0, total)
-                     + (total * 0.85, total * 1.2, 1.8))  # fmt: skip
+        costs.append((part, "cheapest", parts, labour, failures, stops, 0.0, total, total * 0.85, total * 1.2, 1.8))  # fmt: skip
     stops = []
     for n in range(10):
         monday = date(2026, 8, 31) + timedelta(days=7 * n)
         mean = 11 + 0.9 * n
-        stops.append((monday, mean, round(mean * 0.5), round(mean * 1.6), mean / 2)
-                     + (mean / 4, mean * 0.8))  # fmt: skip
+        stops.append((monday, mean, round(mean * 0.5), round(mean * 1.6), mean / 2, mean / 4, mean * 0.8))  # fmt: skip
     return frame("costs", costs), frame("unplanned_stops", stops)
 
 

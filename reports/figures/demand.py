@@ -191,7 +191,7 @@ def _curve(part: str, rows: pd.DataFrame, bought: float, n: int) -> look.Drawing
         ticktext=["never", "1 in 2", "4 in 5", "19 in 20"],
     )
     x, y = _until_sure(x, y, bought)
-    figure.update_xaxes(rangemode="tozero", tickformat=",.0f", nticks=5)
+    figure.update_xaxes(range=[-0.04 * x[-1], 1.04 * x[-1]], tickformat=",.0f", nticks=5)
     name = "all part types together" if part == "*" else part
     figure.add_scatter(
         x=x,

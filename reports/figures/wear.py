@@ -100,7 +100,7 @@ def _piece(figure: Figure, rows: pd.DataFrame, *, first: bool) -> None:
     if first and not ahead.empty:
         look.label(
             figure, *_seen(ahead, float(rows["limit_mm"].astype(float).max())), where,
-            font={"size": 13, "color": look.BEET},
+            font={"size": 13, "color": look.BEET}, bgcolor=look.PAPER,
         )  # fmt: skip
 
 

@@ -1,0 +1,149 @@
+"""The page in a real browser: no error, no request, figures drawn, tables that sort and filter."""
+
+from __future__ import annotations
+
+import runpy
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+from forecast.records.season import EXHIBITS, RESULTS
+from reports.page import write_page
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser, Page
+
+pytestmark = pytest.mark.browser
+
+EXAMPLE = runpy.run_path(str(Path(__file__).with_name("season_example.py")))["example"]
+HOSTILE = "</script><script>window.hit = 1</script><img src=x onerror='window.hit = 2'>"
+FLAGS = """--no-sandbox --disable-gpu --disable-quic --no-first-run --disable-background-networking
+--disable-component-update --disable-sync""".split()  # noqa: SIM905
+SCROLL = """async () => {
+  for (let y = 0; y < document.documentElement.scrollHeight; y += 500) {
+    window.scrollTo(0, y);
+    await new Promise((done) => setTimeout(done, 120));
+  }
+}"""
+DRAWN = (
+    "[...document.querySelectorAll('.plot')].every((plot) => plot.querySelector('svg.main-svg'))"
+)
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as play:
+        browser = play.chromium.launch(executable_path="/usr/bin/chromium", args=FLAGS)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture(scope="module")
+def report(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return write_page(EXAMPLE(), tmp_path_factory.mktemp("page") / "report.html")
+
+
+def until(page: Page, expression: str, seconds: float = 30.0) -> None:
+    """Wait until an expression holds (the page's own policy forbids playwright's waiting)."""
+    end = time.monotonic() + seconds
+    while not page.evaluate(expression):
+        assert time.monotonic() < end, f"never came true: {expression}"
+        page.wait_for_timeout(50)
+
+
+class Seen:
+    """A page that was opened, and what it complained of or asked for."""
+
+    def __init__(self, browser: Browser, path: Path, **how: Any) -> None:
+        self.page: Page = browser.new_context(**how).new_page()
+        self.errors: list[str] = []
+        self.requests: list[str] = []
+        self.page.on("console", lambda said: self.errors.append(said.text))
+        self.page.on("pageerror", lambda error: self.errors.append(str(error)))
+        self.page.on("request", lambda asked: self.requests.append(asked.url))
+        self.page.goto(path.as_uri())
+
+    def drawn(self) -> None:
+        """Scroll through the page until every figure is drawn."""
+        until(self.page, "typeof Plotly !== 'undefined'")
+        self.page.evaluate(SCROLL)
+        until(self.page, DRAWN)
+
+
+@pytest.mark.parametrize("width", [390, 1280, 1920])
+def test_drawn_without_error_request_or_sideways_scroll(
+    browser: Browser, report: Path, width: int
+) -> None:
+    seen = Seen(browser, report, viewport={"width": width, "height": 900})
+    seen.drawn()
+    assert seen.errors == []
+    assert seen.requests == [report.as_uri()]
+    sizes = seen.page.evaluate("[document.documentElement.scrollWidth, innerWidth]")
+    assert sizes[0] <= sizes[1]
+
+
+def test_tables_sort_and_filter(browser: Browser, report: Path) -> None:
+    page = Seen(browser, report).page
+    column = "#season_totals tbody tr:not([hidden]) td:nth-child(2)"
+    head = page.locator("#season_totals th").nth(1)
+
+    def values() -> list[float]:
+        return [float(text.replace(",", "")) for text in page.locator(column).all_inner_texts()]
+
+    head.locator("button").click()
+    assert head.get_attribute("aria-sort") == "ascending"
+    assert values() == sorted(values())
+    head.locator("button").click()
+    assert head.get_attribute("aria-sort") == "descending"
+    assert values() == sorted(values(), reverse=True)
+    head = page.locator("#purchases th").nth(2)
+    head.locator("button").click()
+    days = page.locator("#purchases td time:first-child").evaluate_all(
+        "cells => cells.filter((cell) => cell.parentElement.cellIndex === 2).map((c) => c.dateTime)"
+    )
+    assert days == sorted(days)
+    page.locator("#to_change input").fill("G07")
+    shown = page.locator("#to_change tbody tr:not([hidden])")
+    assert shown.count() == shown.filter(has_text="G07").count() > 0
+
+
+def test_hostile_texts_are_shown_as_texts(browser: Browser, tmp_path: Path) -> None:
+    forecast = EXAMPLE()
+    frames = {**forecast.results, **{name: forecast.exhibits[name] for name in EXHIBITS}}
+    changed = {
+        name: frame.replace({"SLEEVE-30": HOSTILE, "G07": HOSTILE})
+        for name, frame in frames.items()
+    }
+    seen = Seen(browser, write_page(EXAMPLE(**changed), tmp_path / "hostile.html"))
+    seen.drawn()
+    assert seen.page.evaluate("window.hit") is None
+    assert seen.errors == []
+    assert seen.page.locator(f"#{next(iter(RESULTS))}").inner_text().count(HOSTILE) == 1
+
+
+def test_dark_and_print(browser: Browser, report: Path) -> None:
+    seen = Seen(browser, report, color_scheme="dark", viewport={"width": 1280, "height": 900})
+    seen.drawn()
+    ground = "document.querySelector('.plot svg.main-svg').style.background"
+    assert seen.page.evaluate(ground) == "rgb(29, 26, 24)"
+    seen.page.evaluate("dispatchEvent(new Event('beforeprint'))")
+    until(seen.page, f"{ground} === 'rgb(251, 249, 244)'")
+    widest = "Math.max(...[...document.querySelectorAll('.plot svg')].map((s) => s.clientWidth))"
+    assert seen.page.evaluate(widest) <= 680
+    seen.page.evaluate("dispatchEvent(new Event('afterprint'))")
+    until(seen.page, f"{ground} === 'rgb(29, 26, 24)'")
+    assert seen.page.pdf(prefer_css_page_size=True).startswith(b"%PDF")
+    assert seen.errors == []
+
+
+def test_the_letter_can_be_read_before_the_figures(browser: Browser, report: Path) -> None:
+    page = Seen(browser, report).page
+    paint = "performance.getEntriesByName('first-contentful-paint')[0]?.startTime ?? 0"
+    until(page, f"({paint}) > 0")
+    assert page.evaluate(paint) <= 1500  # half a second on a quiet machine
+    assert "Buy 2,528 pieces" in page.locator("#letter").inner_text()
