@@ -12,21 +12,37 @@ if TYPE_CHECKING:
     from forecast.life.bounds import success_run_size, zero_failure_bound
     from forecast.life.counts import fit_counts, mean_cumulative
     from forecast.life.lives import Lives
-    from forecast.life.posterior import ShapePrior
     from forecast.life.ranks import adjusted_ranks, median_ranks, rank_regression
     from forecast.life.weibull import fit_weibull, fit_weibull_groups
+    from forecast.physics.duty import pv, specific_wear_rate, wear_depth
+    from forecast.physics.sizes import clearance, size_at_20c
+    from forecast.planning.policy import best_age, renewal_function
+    from forecast.planning.stock import newsvendor, order_quantity, poisson_stock
+    from forecast.wear.gauge import gauge_study
+    from forecast.wear.rates import fit_wear
 else:
     _HOMES = {
         "Lives": "forecast.life.lives",
-        "ShapePrior": "forecast.life.posterior",
         "adjusted_ranks": "forecast.life.ranks",
+        "best_age": "forecast.planning.policy",
+        "clearance": "forecast.physics.sizes",
         "fit_counts": "forecast.life.counts",
+        "fit_wear": "forecast.wear.rates",
         "fit_weibull": "forecast.life.weibull",
         "fit_weibull_groups": "forecast.life.weibull",
+        "gauge_study": "forecast.wear.gauge",
         "mean_cumulative": "forecast.life.counts",
         "median_ranks": "forecast.life.ranks",
+        "newsvendor": "forecast.planning.stock",
+        "order_quantity": "forecast.planning.stock",
+        "poisson_stock": "forecast.planning.stock",
+        "pv": "forecast.physics.duty",
         "rank_regression": "forecast.life.ranks",
+        "renewal_function": "forecast.planning.policy",
+        "size_at_20c": "forecast.physics.sizes",
+        "specific_wear_rate": "forecast.physics.duty",
         "success_run_size": "forecast.life.bounds",
+        "wear_depth": "forecast.physics.duty",
         "zero_failure_bound": "forecast.life.bounds",
     }
 
@@ -45,14 +61,25 @@ else:
 
 __all__ = [
     "Lives",
-    "ShapePrior",
     "adjusted_ranks",
+    "best_age",
+    "clearance",
     "fit_counts",
+    "fit_wear",
     "fit_weibull",
     "fit_weibull_groups",
+    "gauge_study",
     "mean_cumulative",
     "median_ranks",
+    "newsvendor",
+    "order_quantity",
+    "poisson_stock",
+    "pv",
     "rank_regression",
+    "renewal_function",
+    "size_at_20c",
+    "specific_wear_rate",
     "success_run_size",
+    "wear_depth",
     "zero_failure_bound",
 ]

@@ -29,7 +29,7 @@ _LARGEST: Final = 690.0  # exp() of more overflows
 _STEEPEST: Final = 12.0  # log shape beyond which a climb counts as divergence
 _FLATTEST: Final = -3.0
 _SHORTEST_STEP: Final = 1e-10
-_MOST_STEPS: Final = 80
+_STAGES: Final = 8, 80  # steps all groups take together, then those that are not there yet
 
 
 @dataclass(frozen=True, eq=False)
@@ -224,11 +224,14 @@ def maximise(lives: Lives, group: IntArray | None = None, groups: int | None = N
     likelihood = Likelihood(lives, group, groups)
     found = likelihood.exists.copy()
     log_scale, log_shape = likelihood.start()
-    rising = np.flatnonzero(found)
-    if rising.size:
-        climb = likelihood if rising.size == found.size else _part(lives, group, found)
-        at = _climb(climb, log_scale[rising], log_shape[rising])
+    rising = found.copy()
+    for steps in _STAGES:
+        if not rising.any():
+            break
+        part = likelihood if rising.all() else _part(lives, group, rising)
+        at, there = _climb(part, log_scale[rising], log_shape[rising], steps)
         log_scale[rising], log_shape[rising] = at
+        rising[rising] = ~there
     return _judged(likelihood, log_scale, log_shape, found)
 
 
@@ -268,12 +271,17 @@ def _log_shrunk(d: Array) -> Array:
     return np.log(-np.expm1(-some) / some)
 
 
-def _climb(likelihood: Likelihood, u: Array, b: Array) -> tuple[Array, Array]:
-    """Newton steps from (u, b) = (log scale, log shape), each group with its own damping."""
+def _climb(
+    likelihood: Likelihood, u: Array, b: Array, steps: int
+) -> tuple[tuple[Array, Array], BoolArray]:
+    """Newton steps from (u, b) = (log scale, log shape), each group with its own damping.
+
+    Returns where each group came to, and whether it is done.
+    """
     here = likelihood.slopes(u, b)
     damping = np.zeros(u.size)
     done = np.zeros(u.size, np.bool_)
-    for _ in range(_MOST_STEPS):
+    for _ in range(steps):
         du, db = _step(here, damping)
         du, db = np.where(done, 0.0, du), np.where(done, 0.0, db)
         there = likelihood.slopes(u + du, b + db)
@@ -286,7 +294,7 @@ def _climb(likelihood: Likelihood, u: Array, b: Array) -> tuple[Array, Array]:
         done |= short | (np.abs(b) > _STEEPEST)
         if done.all():
             break
-    return u, b
+    return (u, b), done
 
 
 def _step(at: Slopes, damping: Array) -> tuple[Array, Array]:
