@@ -29,13 +29,18 @@ READING: Final = "(READ_ONLY)"
 LAST_DAY: Final = date(9999, 12, 31)
 """The day the views see up to unless a snapshot says otherwise."""
 
+DERIVED: Final = 20
+"""Views and checks from this number on follow from the logs: :mod:`forecast.store.look`."""
+
 _held = threading.Lock()
 _writing: set[str] = set()
 """Files this process writes: a file lock does not keep a process from itself."""
 
 
 @contextmanager
-def open_store(address: str, *, write: bool = False, wait_s: float = 5.0) -> Iterator[Store]:
+def open_store(
+    address: str, *, write: bool = False, wait_s: float = 5.0, views: bool = True
+) -> Iterator[Store]:
     """Open the store at an address.
 
     Inside, the tables and this program's views are plain names, and see everything that is known.
@@ -48,6 +53,8 @@ def open_store(address: str, *, write: bool = False, wait_s: float = 5.0) -> Ite
         Make the file if it is missing, and keep everybody else out.
     wait_s
         How many seconds to wait for another process to let go.
+    views
+        Make the log views; intake works on the tables and needs only the macros.
 
     Raises
     ------
@@ -65,7 +72,7 @@ def open_store(address: str, *, write: bool = False, wait_s: float = 5.0) -> Ite
         with _session(path, write=True, wait_s=wait_s):
             pass
     with _session(path, write=write, wait_s=wait_s) as store:
-        _look(store)
+        _look(store, views=views)
         yield store
 
 
@@ -186,24 +193,38 @@ def _unreadable(path: Path, said: str) -> StoreError:
     )
 
 
-def _look(store: Store) -> None:
+def _look(store: Store, *, views: bool) -> None:
     """Let the views see everything, and make this program's macros and views."""
     last = store.rows("queries/last_numbers")[0]
     store.run("queries/set_day", day=LAST_DAY)
     store.run("queries/set_upto", **last)
-    for name in views():
+    for name in (*macro_names(), *(log_names() if views else ())):
         try:
             store.run(name)
         except StoreError as error:
             store.views_missing[name] = error
 
 
-def views() -> list[str]:
+def view_names() -> list[str]:
     """Return the names of macros, then of views and checks, in the order they are made in."""
+    return macro_names() + sorted([*names("views"), *names("checks")], key=_number)
 
-    def number(name: str) -> tuple[int, str]:
-        file = name.partition("/")[2]
-        return int(file.partition("_")[0]), file
 
-    macros = sorted(names("macros"), key=number)
-    return macros + sorted([*names("views"), *names("checks")], key=number)
+def log_names() -> list[str]:
+    """Return the names of the log views: cheap, and made at opening."""
+    return [name for name in view_names() if _number(name)[0] < DERIVED and "macros/" not in name]
+
+
+def derived_names() -> list[str]:
+    """Return the names of the views and checks that follow from the logs, made by a look."""
+    return [name for name in view_names() if _number(name)[0] >= DERIVED and "macros/" not in name]
+
+
+def macro_names() -> list[str]:
+    """Return the names of the macros in the order they are made in."""
+    return sorted(names("macros"), key=_number)
+
+
+def _number(name: str) -> tuple[int, str]:
+    file = name.partition("/")[2]
+    return int(file.partition("_")[0]), file
