@@ -368,14 +368,12 @@ def _of_parquet(
     scan_bytes(file)
     copy = folder / f"{len(list(folder.iterdir()))}.csv"
     try:
-        header = [
-            str(r["column_name"]) for r in store.rows("queries/parquet_columns", path=str(file))
-        ]
         store.run("queries/parquet_to_text", path=str(file), text=str(copy))
     except StoreError as error:
         raise LogError(
             f"{file}: cannot be read as Parquet ({str(error).splitlines()[0]})", "write it again"
         ) from error
+    header = next(rows(copy, ",", file.name), (1, list[str]()))[1]
     layout = lay_out(header, mapping, kind, file.name)
 
     def below() -> Iterator[Numbered]:

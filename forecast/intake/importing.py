@@ -134,7 +134,7 @@ def import_logs(
     try:
         with (
             tempfile.TemporaryDirectory() as folder,
-            open_store(address, write=True) as store,
+            open_store(address, write=True, views=False) as store,
         ):
             found: list[tuple[Source, str | None]] = []
             for number, (file, (habits, text, said)) in enumerate(zip(files, stated, strict=True)):
@@ -165,7 +165,7 @@ def imports(address: str) -> list[dict[str, Value]]:
         One dictionary a file or sheet: ``import, at, file, kind, rows, accepted, known, set_aside,
         withdrawn``.
     """
-    with open_store(address) as store:
+    with open_store(address, views=False) as store:
         return [
             {
                 "import": row["import_no"],

@@ -102,7 +102,7 @@ def scan(path: Path, stated: str | None = None) -> Scan:
         sha256=digest.hexdigest(),
         encoding=encoding,
         lines=ends + (last not in (b"\n", b"\r")),
-        plain=alike and encoding in ("utf-8", "utf-8-sig"),
+        plain=alike and utf8 and encoding in ("utf-8", "utf-8-sig"),
         quoted=quoted,
     )
 
@@ -131,8 +131,14 @@ def as_utf8(path: Path, encoding: str, folder: Path) -> Path:
 
 def lines_before(path: Path, count: int) -> tuple[list[str], int]:
     """Return the first ``count`` lines of a UTF-8 file, and how many there were."""
-    with path.open(encoding="utf-8-sig", newline="") as file:
-        lines = [line for _, line in zip(range(count), file, strict=False)]
+    try:
+        with path.open(encoding="utf-8-sig", newline="") as file:
+            lines = [line for _, line in zip(range(count), file, strict=False)]
+    except UnicodeError as error:
+        raise LogError(
+            f"{path}: cannot be read as UTF-8 ({error})",
+            'say in a mapping what it is: [file] encoding = "cp1252"',
+        ) from error
     return lines, len(lines)
 
 
@@ -165,7 +171,7 @@ def rows(path: Path, delimiter: str, shown: str) -> Iterator[Numbered]:
                 if any(cell.strip() for cell in cells):
                     yield line, cells
                 line = reader.line_num + 1
-        except csv.Error as error:
+        except (csv.Error, UnicodeError) as error:
             raise LogError(
                 f"{shown}, line {line}: the row cannot be read ({error})",
                 "look for a quote that is opened and never closed, or write it twice",

@@ -218,7 +218,7 @@ def set_aside(address: str) -> list[dict[str, Value]]:
     list
         One dictionary a row: ``import, file, line, column, value, rule, hint``.
     """
-    with open_store(address) as store:
+    with open_store(address, views=False) as store:
         return [
             {
                 "import": row["import_no"],

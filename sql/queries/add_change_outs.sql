@@ -4,16 +4,10 @@
 -- $imported_at, $delay_days: when the others became known.
 INSERT INTO log_change_outs
 BY NAME
-WITH withdrawn AS (
-    SELECT d.subject
-    FROM decided AS d
-    WHERE d.about = 'import' AND d.settled_as = 'withdrawn'
-),
-
-standing AS NOT MATERIALIZED (
+WITH standing AS NOT MATERIALIZED (
     SELECT l.*
     FROM log_change_outs AS l
-    ANTI JOIN withdrawn AS w ON w.subject = l.import_no::VARCHAR
+    ANTI JOIN withdrawn() AS w ON l.import_no = w.import_no
 ),
 
 fresh AS (
@@ -26,7 +20,7 @@ fresh AS (
             t.age_at_fit, t.batch, t.clock_shows
         ) AS row_hash
     FROM typed AS t
-    LEFT JOIN repeats AS r ON r.row_no = t.row_no
+    LEFT JOIN repeats AS r ON t.row_no = r.row_no
     WHERE NOT t.faulty
 ),
 
@@ -52,24 +46,24 @@ SELECT
 FROM fresh AS f
 ANTI JOIN alike AS a
     ON
-        a.row_hash = f.row_hash
-        AND a.copy_no = f.copy_no
-        AND a.plant IS NOT DISTINCT FROM f.plant
-        AND a.note IS NOT DISTINCT FROM f.note
-        AND a.extra IS NOT DISTINCT FROM f.extra
-        AND a.machine IS NOT DISTINCT FROM f.machine
-        AND a.taken_at IS NOT DISTINCT FROM f.taken_at
-        AND a.whole_day IS NOT DISTINCT FROM f.whole_day
-        AND a.action IS NOT DISTINCT FROM f.action
-        AND a.taken_from IS NOT DISTINCT FROM f.taken_from
-        AND a.part_type IS NOT DISTINCT FROM f.part_type
-        AND a.place IS NOT DISTINCT FROM f.place
-        AND a.position IS NOT DISTINCT FROM f.position
-        AND a.quantity IS NOT DISTINCT FROM f.quantity
-        AND a.reason IS NOT DISTINCT FROM f.reason
-        AND a.fitted_mm IS NOT DISTINCT FROM f.fitted_mm
-        AND a.piece IS NOT DISTINCT FROM f.piece
-        AND a.kit IS NOT DISTINCT FROM f.kit
-        AND a.age_at_fit IS NOT DISTINCT FROM f.age_at_fit
-        AND a.batch IS NOT DISTINCT FROM f.batch
-        AND a.clock_shows IS NOT DISTINCT FROM f.clock_shows
+        f.row_hash = a.row_hash
+        AND f.copy_no = a.copy_no
+        AND f.plant IS NOT DISTINCT FROM a.plant
+        AND f.note IS NOT DISTINCT FROM a.note
+        AND f.extra IS NOT DISTINCT FROM a.extra
+        AND f.machine IS NOT DISTINCT FROM a.machine
+        AND f.taken_at IS NOT DISTINCT FROM a.taken_at
+        AND f.whole_day IS NOT DISTINCT FROM a.whole_day
+        AND f.action IS NOT DISTINCT FROM a.action
+        AND f.taken_from IS NOT DISTINCT FROM a.taken_from
+        AND f.part_type IS NOT DISTINCT FROM a.part_type
+        AND f.place IS NOT DISTINCT FROM a.place
+        AND f.position IS NOT DISTINCT FROM a.position
+        AND f.quantity IS NOT DISTINCT FROM a.quantity
+        AND f.reason IS NOT DISTINCT FROM a.reason
+        AND f.fitted_mm IS NOT DISTINCT FROM a.fitted_mm
+        AND f.piece IS NOT DISTINCT FROM a.piece
+        AND f.kit IS NOT DISTINCT FROM a.kit
+        AND f.age_at_fit IS NOT DISTINCT FROM a.age_at_fit
+        AND f.batch IS NOT DISTINCT FROM a.batch
+        AND f.clock_shows IS NOT DISTINCT FROM a.clock_shows

@@ -4,16 +4,10 @@
 -- $imported_at, $delay_days: when the others became known.
 INSERT INTO log_clocks
 BY NAME
-WITH withdrawn AS (
-    SELECT d.subject
-    FROM decided AS d
-    WHERE d.about = 'import' AND d.settled_as = 'withdrawn'
-),
-
-standing AS NOT MATERIALIZED (
+WITH standing AS NOT MATERIALIZED (
     SELECT l.*
     FROM log_clocks AS l
-    ANTI JOIN withdrawn AS w ON w.subject = l.import_no::VARCHAR
+    ANTI JOIN withdrawn() AS w ON l.import_no = w.import_no
 ),
 
 fresh AS (
@@ -25,7 +19,7 @@ fresh AS (
             t.meter, t.event, t.start_shows
         ) AS row_hash
     FROM typed AS t
-    LEFT JOIN repeats AS r ON r.row_no = t.row_no
+    LEFT JOIN repeats AS r ON t.row_no = r.row_no
     WHERE NOT t.faulty
 ),
 
@@ -50,16 +44,16 @@ SELECT
 FROM fresh AS f
 ANTI JOIN alike AS a
     ON
-        a.row_hash = f.row_hash
-        AND a.copy_no = f.copy_no
-        AND a.plant IS NOT DISTINCT FROM f.plant
-        AND a.note IS NOT DISTINCT FROM f.note
-        AND a.extra IS NOT DISTINCT FROM f.extra
-        AND a.machine IS NOT DISTINCT FROM f.machine
-        AND a.taken_at IS NOT DISTINCT FROM f.taken_at
-        AND a.whole_day IS NOT DISTINCT FROM f.whole_day
-        AND a.shows IS NOT DISTINCT FROM f.shows
-        AND a.clock IS NOT DISTINCT FROM f.clock
-        AND a.meter IS NOT DISTINCT FROM f.meter
-        AND a.event IS NOT DISTINCT FROM f.event
-        AND a.start_shows IS NOT DISTINCT FROM f.start_shows
+        f.row_hash = a.row_hash
+        AND f.copy_no = a.copy_no
+        AND f.plant IS NOT DISTINCT FROM a.plant
+        AND f.note IS NOT DISTINCT FROM a.note
+        AND f.extra IS NOT DISTINCT FROM a.extra
+        AND f.machine IS NOT DISTINCT FROM a.machine
+        AND f.taken_at IS NOT DISTINCT FROM a.taken_at
+        AND f.whole_day IS NOT DISTINCT FROM a.whole_day
+        AND f.shows IS NOT DISTINCT FROM a.shows
+        AND f.clock IS NOT DISTINCT FROM a.clock
+        AND f.meter IS NOT DISTINCT FROM a.meter
+        AND f.event IS NOT DISTINCT FROM a.event
+        AND f.start_shows IS NOT DISTINCT FROM a.start_shows

@@ -4,17 +4,13 @@
 -- $imported_at, $delay_days: when the others became known.
 INSERT INTO log_fleet
 BY NAME
-WITH withdrawn AS (
-    SELECT d.subject
-    FROM decided AS d
-    WHERE d.about = 'import' AND d.settled_as = 'withdrawn'
-),
-
-standing AS (
+WITH standing AS (
     SELECT l.*
     FROM log_fleet AS l
-    ANTI JOIN withdrawn AS w ON w.subject = l.import_no::VARCHAR
-    QUALIFY l.import_no = max(l.import_no) OVER (PARTITION BY l.machine, l.place, l.part_type, l.positions, l.from_day)
+    ANTI JOIN withdrawn() AS w ON l.import_no = w.import_no
+    QUALIFY l.import_no = max(l.import_no) OVER (
+        PARTITION BY l.machine, l.place, l.part_type, l.positions, l.from_day
+    )
 ),
 
 fresh AS (
@@ -28,7 +24,7 @@ fresh AS (
             t.clock_per_hour, t.shaft_mm
         ) AS row_hash
     FROM typed AS t
-    LEFT JOIN repeats AS r ON r.row_no = t.row_no
+    LEFT JOIN repeats AS r ON t.row_no = r.row_no
     WHERE NOT t.faulty
 ),
 
@@ -55,28 +51,28 @@ SELECT
 FROM fresh AS f
 ANTI JOIN alike AS a
     ON
-        a.row_hash = f.row_hash
-        AND a.copy_no = f.copy_no
-        AND a.plant IS NOT DISTINCT FROM f.plant
-        AND a.note IS NOT DISTINCT FROM f.note
-        AND a.extra IS NOT DISTINCT FROM f.extra
-        AND a.machine IS NOT DISTINCT FROM f.machine
-        AND a.part_type IS NOT DISTINCT FROM f.part_type
-        AND a.positions IS NOT DISTINCT FROM f.positions
-        AND a.plant_line IS NOT DISTINCT FROM f.plant_line
-        AND a.place IS NOT DISTINCT FROM f.place
-        AND a.from_day IS NOT DISTINCT FROM f.from_day
-        AND a.until_day IS NOT DISTINCT FROM f.until_day
-        AND a.start_state IS NOT DISTINCT FROM f.start_state
-        AND a.logged IS NOT DISTINCT FROM f.logged
-        AND a.serialised IS NOT DISTINCT FROM f.serialised
-        AND a.past_policy IS NOT DISTINCT FROM f.past_policy
-        AND a.kit IS NOT DISTINCT FROM f.kit
-        AND a.zone IS NOT DISTINCT FROM f.zone
-        AND a.pressure_mpa IS NOT DISTINCT FROM f.pressure_mpa
-        AND a.speed_m_s IS NOT DISTINCT FROM f.speed_m_s
-        AND a.temperature_c IS NOT DISTINCT FROM f.temperature_c
-        AND a.medium IS NOT DISTINCT FROM f.medium
-        AND a.duty_group IS NOT DISTINCT FROM f.duty_group
-        AND a.clock_per_hour IS NOT DISTINCT FROM f.clock_per_hour
-        AND a.shaft_mm IS NOT DISTINCT FROM f.shaft_mm
+        f.row_hash = a.row_hash
+        AND f.copy_no = a.copy_no
+        AND f.plant IS NOT DISTINCT FROM a.plant
+        AND f.note IS NOT DISTINCT FROM a.note
+        AND f.extra IS NOT DISTINCT FROM a.extra
+        AND f.machine IS NOT DISTINCT FROM a.machine
+        AND f.part_type IS NOT DISTINCT FROM a.part_type
+        AND f.positions IS NOT DISTINCT FROM a.positions
+        AND f.plant_line IS NOT DISTINCT FROM a.plant_line
+        AND f.place IS NOT DISTINCT FROM a.place
+        AND f.from_day IS NOT DISTINCT FROM a.from_day
+        AND f.until_day IS NOT DISTINCT FROM a.until_day
+        AND f.start_state IS NOT DISTINCT FROM a.start_state
+        AND f.logged IS NOT DISTINCT FROM a.logged
+        AND f.serialised IS NOT DISTINCT FROM a.serialised
+        AND f.past_policy IS NOT DISTINCT FROM a.past_policy
+        AND f.kit IS NOT DISTINCT FROM a.kit
+        AND f.zone IS NOT DISTINCT FROM a.zone
+        AND f.pressure_mpa IS NOT DISTINCT FROM a.pressure_mpa
+        AND f.speed_m_s IS NOT DISTINCT FROM a.speed_m_s
+        AND f.temperature_c IS NOT DISTINCT FROM a.temperature_c
+        AND f.medium IS NOT DISTINCT FROM a.medium
+        AND f.duty_group IS NOT DISTINCT FROM a.duty_group
+        AND f.clock_per_hour IS NOT DISTINCT FROM a.clock_per_hour
+        AND f.shaft_mm IS NOT DISTINCT FROM a.shaft_mm

@@ -4,16 +4,10 @@
 -- $imported_at, $delay_days: when the others became known.
 INSERT INTO log_part_types
 BY NAME
-WITH withdrawn AS (
-    SELECT d.subject
-    FROM decided AS d
-    WHERE d.about = 'import' AND d.settled_as = 'withdrawn'
-),
-
-standing AS (
+WITH standing AS (
     SELECT l.*
     FROM log_part_types AS l
-    ANTI JOIN withdrawn AS w ON w.subject = l.import_no::VARCHAR
+    ANTI JOIN withdrawn() AS w ON l.import_no = w.import_no
     QUALIFY l.import_no = max(l.import_no) OVER (PARTITION BY l.part_type, l.valid_from)
 ),
 
@@ -32,7 +26,7 @@ fresh AS (
             t.lead_time_days, t.min_order, t.pack_size, t.valid_from
         ) AS row_hash
     FROM typed AS t
-    LEFT JOIN repeats AS r ON r.row_no = t.row_no
+    LEFT JOIN repeats AS r ON t.row_no = r.row_no
     WHERE NOT t.faulty
 ),
 
@@ -63,47 +57,47 @@ SELECT
 FROM fresh AS f
 ANTI JOIN alike AS a
     ON
-        a.row_hash = f.row_hash
-        AND a.copy_no = f.copy_no
-        AND a.plant IS NOT DISTINCT FROM f.plant
-        AND a.note IS NOT DISTINCT FROM f.note
-        AND a.extra IS NOT DISTINCT FROM f.extra
-        AND a.part_type IS NOT DISTINCT FROM f.part_type
-        AND a.wear_limit_mm IS NOT DISTINCT FROM f.wear_limit_mm
-        AND a.description IS NOT DISTINCT FROM f.description
-        AND a.grade IS NOT DISTINCT FROM f.grade
-        AND a.size IS NOT DISTINCT FROM f.size
-        AND a.form IS NOT DISTINCT FROM f.form
-        AND a.nominal_mm IS NOT DISTINCT FROM f.nominal_mm
-        AND a.limit_measure IS NOT DISTINCT FROM f.limit_measure
-        AND a.limit_low_mm IS NOT DISTINCT FROM f.limit_low_mm
-        AND a.limit_high_mm IS NOT DISTINCT FROM f.limit_high_mm
-        AND a.alert_mm IS NOT DISTINCT FROM f.alert_mm
-        AND a.limit_source IS NOT DISTINCT FROM f.limit_source
-        AND a.clock IS NOT DISTINCT FROM f.clock
-        AND a.gauge_sd_mm IS NOT DISTINCT FROM f.gauge_sd_mm
-        AND a.size_sd_mm IS NOT DISTINCT FROM f.size_sd_mm
-        AND a.cte_um_per_m_k IS NOT DISTINCT FROM f.cte_um_per_m_k
-        AND a.swelling_percent IS NOT DISTINCT FROM f.swelling_percent
-        AND a.held IS NOT DISTINCT FROM f.held
-        AND a.housing_mm IS NOT DISTINCT FROM f.housing_mm
-        AND a.housing_cte IS NOT DISTINCT FROM f.housing_cte
-        AND a.max_age IS NOT DISTINCT FROM f.max_age
-        AND a.max_age_days IS NOT DISTINCT FROM f.max_age_days
-        AND a.sides IS NOT DISTINCT FROM f.sides
-        AND a.carries_people IS NOT DISTINCT FROM f.carries_people
-        AND a.pressure_limit_mpa IS NOT DISTINCT FROM f.pressure_limit_mpa
-        AND a.speed_limit_m_s IS NOT DISTINCT FROM f.speed_limit_m_s
-        AND a.pv_limit_mpa_m_s IS NOT DISTINCT FROM f.pv_limit_mpa_m_s
-        AND a.max_temperature_c IS NOT DISTINCT FROM f.max_temperature_c
-        AND a.prior_shape IS NOT DISTINCT FROM f.prior_shape
-        AND a.prior_shape_low IS NOT DISTINCT FROM f.prior_shape_low
-        AND a.prior_shape_high IS NOT DISTINCT FROM f.prior_shape_high
-        AND a.prior_source IS NOT DISTINCT FROM f.prior_source
-        AND a.food_contact_doc IS NOT DISTINCT FROM f.food_contact_doc
-        AND a.unit_cost IS NOT DISTINCT FROM f.unit_cost
-        AND a.currency IS NOT DISTINCT FROM f.currency
-        AND a.lead_time_days IS NOT DISTINCT FROM f.lead_time_days
-        AND a.min_order IS NOT DISTINCT FROM f.min_order
-        AND a.pack_size IS NOT DISTINCT FROM f.pack_size
-        AND a.valid_from IS NOT DISTINCT FROM f.valid_from
+        f.row_hash = a.row_hash
+        AND f.copy_no = a.copy_no
+        AND f.plant IS NOT DISTINCT FROM a.plant
+        AND f.note IS NOT DISTINCT FROM a.note
+        AND f.extra IS NOT DISTINCT FROM a.extra
+        AND f.part_type IS NOT DISTINCT FROM a.part_type
+        AND f.wear_limit_mm IS NOT DISTINCT FROM a.wear_limit_mm
+        AND f.description IS NOT DISTINCT FROM a.description
+        AND f.grade IS NOT DISTINCT FROM a.grade
+        AND f.size IS NOT DISTINCT FROM a.size
+        AND f.form IS NOT DISTINCT FROM a.form
+        AND f.nominal_mm IS NOT DISTINCT FROM a.nominal_mm
+        AND f.limit_measure IS NOT DISTINCT FROM a.limit_measure
+        AND f.limit_low_mm IS NOT DISTINCT FROM a.limit_low_mm
+        AND f.limit_high_mm IS NOT DISTINCT FROM a.limit_high_mm
+        AND f.alert_mm IS NOT DISTINCT FROM a.alert_mm
+        AND f.limit_source IS NOT DISTINCT FROM a.limit_source
+        AND f.clock IS NOT DISTINCT FROM a.clock
+        AND f.gauge_sd_mm IS NOT DISTINCT FROM a.gauge_sd_mm
+        AND f.size_sd_mm IS NOT DISTINCT FROM a.size_sd_mm
+        AND f.cte_um_per_m_k IS NOT DISTINCT FROM a.cte_um_per_m_k
+        AND f.swelling_percent IS NOT DISTINCT FROM a.swelling_percent
+        AND f.held IS NOT DISTINCT FROM a.held
+        AND f.housing_mm IS NOT DISTINCT FROM a.housing_mm
+        AND f.housing_cte IS NOT DISTINCT FROM a.housing_cte
+        AND f.max_age IS NOT DISTINCT FROM a.max_age
+        AND f.max_age_days IS NOT DISTINCT FROM a.max_age_days
+        AND f.sides IS NOT DISTINCT FROM a.sides
+        AND f.carries_people IS NOT DISTINCT FROM a.carries_people
+        AND f.pressure_limit_mpa IS NOT DISTINCT FROM a.pressure_limit_mpa
+        AND f.speed_limit_m_s IS NOT DISTINCT FROM a.speed_limit_m_s
+        AND f.pv_limit_mpa_m_s IS NOT DISTINCT FROM a.pv_limit_mpa_m_s
+        AND f.max_temperature_c IS NOT DISTINCT FROM a.max_temperature_c
+        AND f.prior_shape IS NOT DISTINCT FROM a.prior_shape
+        AND f.prior_shape_low IS NOT DISTINCT FROM a.prior_shape_low
+        AND f.prior_shape_high IS NOT DISTINCT FROM a.prior_shape_high
+        AND f.prior_source IS NOT DISTINCT FROM a.prior_source
+        AND f.food_contact_doc IS NOT DISTINCT FROM a.food_contact_doc
+        AND f.unit_cost IS NOT DISTINCT FROM a.unit_cost
+        AND f.currency IS NOT DISTINCT FROM a.currency
+        AND f.lead_time_days IS NOT DISTINCT FROM a.lead_time_days
+        AND f.min_order IS NOT DISTINCT FROM a.min_order
+        AND f.pack_size IS NOT DISTINCT FROM a.pack_size
+        AND f.valid_from IS NOT DISTINCT FROM a.valid_from

@@ -4,16 +4,10 @@
 -- $imported_at, $delay_days: when the others became known.
 INSERT INTO log_readings
 BY NAME
-WITH withdrawn AS (
-    SELECT d.subject
-    FROM decided AS d
-    WHERE d.about = 'import' AND d.settled_as = 'withdrawn'
-),
-
-standing AS NOT MATERIALIZED (
+WITH standing AS NOT MATERIALIZED (
     SELECT l.*
     FROM log_readings AS l
-    ANTI JOIN withdrawn AS w ON w.subject = l.import_no::VARCHAR
+    ANTI JOIN withdrawn() AS w ON l.import_no = w.import_no
 ),
 
 fresh AS (
@@ -27,7 +21,7 @@ fresh AS (
             t.inspector, t.clock_shows
         ) AS row_hash
     FROM typed AS t
-    LEFT JOIN repeats AS r ON r.row_no = t.row_no
+    LEFT JOIN repeats AS r ON t.row_no = r.row_no
     WHERE NOT t.faulty
 ),
 
@@ -54,28 +48,28 @@ SELECT
 FROM fresh AS f
 ANTI JOIN alike AS a
     ON
-        a.row_hash = f.row_hash
-        AND a.copy_no = f.copy_no
-        AND a.plant IS NOT DISTINCT FROM f.plant
-        AND a.note IS NOT DISTINCT FROM f.note
-        AND a.extra IS NOT DISTINCT FROM f.extra
-        AND a.machine IS NOT DISTINCT FROM f.machine
-        AND a.taken_at IS NOT DISTINCT FROM f.taken_at
-        AND a.whole_day IS NOT DISTINCT FROM f.whole_day
-        AND a.read_value IS NOT DISTINCT FROM f.read_value
-        AND a.result IS NOT DISTINCT FROM f.result
-        AND a.part_type IS NOT DISTINCT FROM f.part_type
-        AND a.place IS NOT DISTINCT FROM f.place
-        AND a.position IS NOT DISTINCT FROM f.position
-        AND a.piece IS NOT DISTINCT FROM f.piece
-        AND a.kit IS NOT DISTINCT FROM f.kit
-        AND a.unit IS NOT DISTINCT FROM f.unit
-        AND a.reading_kind IS NOT DISTINCT FROM f.reading_kind
-        AND a.found_left IS NOT DISTINCT FROM f.found_left
-        AND a.chosen IS NOT DISTINCT FROM f.chosen
-        AND a.part_temperature_c IS NOT DISTINCT FROM f.part_temperature_c
-        AND a.gauge_temperature_c IS NOT DISTINCT FROM f.gauge_temperature_c
-        AND a.wet IS NOT DISTINCT FROM f.wet
-        AND a.gauge IS NOT DISTINCT FROM f.gauge
-        AND a.inspector IS NOT DISTINCT FROM f.inspector
-        AND a.clock_shows IS NOT DISTINCT FROM f.clock_shows
+        f.row_hash = a.row_hash
+        AND f.copy_no = a.copy_no
+        AND f.plant IS NOT DISTINCT FROM a.plant
+        AND f.note IS NOT DISTINCT FROM a.note
+        AND f.extra IS NOT DISTINCT FROM a.extra
+        AND f.machine IS NOT DISTINCT FROM a.machine
+        AND f.taken_at IS NOT DISTINCT FROM a.taken_at
+        AND f.whole_day IS NOT DISTINCT FROM a.whole_day
+        AND f.read_value IS NOT DISTINCT FROM a.read_value
+        AND f.result IS NOT DISTINCT FROM a.result
+        AND f.part_type IS NOT DISTINCT FROM a.part_type
+        AND f.place IS NOT DISTINCT FROM a.place
+        AND f.position IS NOT DISTINCT FROM a.position
+        AND f.piece IS NOT DISTINCT FROM a.piece
+        AND f.kit IS NOT DISTINCT FROM a.kit
+        AND f.unit IS NOT DISTINCT FROM a.unit
+        AND f.reading_kind IS NOT DISTINCT FROM a.reading_kind
+        AND f.found_left IS NOT DISTINCT FROM a.found_left
+        AND f.chosen IS NOT DISTINCT FROM a.chosen
+        AND f.part_temperature_c IS NOT DISTINCT FROM a.part_temperature_c
+        AND f.gauge_temperature_c IS NOT DISTINCT FROM a.gauge_temperature_c
+        AND f.wet IS NOT DISTINCT FROM a.wet
+        AND f.gauge IS NOT DISTINCT FROM a.gauge
+        AND f.inspector IS NOT DISTINCT FROM a.inspector
+        AND f.clock_shows IS NOT DISTINCT FROM a.clock_shows

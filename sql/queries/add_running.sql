@@ -4,16 +4,10 @@
 -- $imported_at, $delay_days: when the others became known.
 INSERT INTO log_running
 BY NAME
-WITH withdrawn AS (
-    SELECT d.subject
-    FROM decided AS d
-    WHERE d.about = 'import' AND d.settled_as = 'withdrawn'
-),
-
-standing AS (
+WITH standing AS (
     SELECT l.*
     FROM log_running AS l
-    ANTI JOIN withdrawn AS w ON w.subject = l.import_no::VARCHAR
+    ANTI JOIN withdrawn() AS w ON l.import_no = w.import_no
     QUALIFY l.import_no = max(l.import_no) OVER (PARTITION BY l.run_date, l.machine, l.plant_line)
 ),
 
@@ -26,7 +20,7 @@ fresh AS (
             t.phase
         ) AS row_hash
     FROM typed AS t
-    LEFT JOIN repeats AS r ON r.row_no = t.row_no
+    LEFT JOIN repeats AS r ON t.row_no = r.row_no
     WHERE NOT t.faulty
 ),
 
@@ -51,13 +45,13 @@ SELECT
 FROM fresh AS f
 ANTI JOIN alike AS a
     ON
-        a.row_hash = f.row_hash
-        AND a.copy_no = f.copy_no
-        AND a.plant IS NOT DISTINCT FROM f.plant
-        AND a.note IS NOT DISTINCT FROM f.note
-        AND a.extra IS NOT DISTINCT FROM f.extra
-        AND a.run_date IS NOT DISTINCT FROM f.run_date
-        AND a.running_hours IS NOT DISTINCT FROM f.running_hours
-        AND a.machine IS NOT DISTINCT FROM f.machine
-        AND a.plant_line IS NOT DISTINCT FROM f.plant_line
-        AND a.phase IS NOT DISTINCT FROM f.phase
+        f.row_hash = a.row_hash
+        AND f.copy_no = a.copy_no
+        AND f.plant IS NOT DISTINCT FROM a.plant
+        AND f.note IS NOT DISTINCT FROM a.note
+        AND f.extra IS NOT DISTINCT FROM a.extra
+        AND f.run_date IS NOT DISTINCT FROM a.run_date
+        AND f.running_hours IS NOT DISTINCT FROM a.running_hours
+        AND f.machine IS NOT DISTINCT FROM a.machine
+        AND f.plant_line IS NOT DISTINCT FROM a.plant_line
+        AND f.phase IS NOT DISTINCT FROM a.phase

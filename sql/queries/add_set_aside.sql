@@ -12,7 +12,7 @@ WITH bad AS (
         s.more1,
         (to_json(s)::JSON) AS raw_row
     FROM typed AS t
-    INNER JOIN staged AS s ON s.rowid = t.row_no
+    INNER JOIN staged AS s ON t.row_no = s.rowid
     WHERE t.faulty
 ),
 
@@ -53,8 +53,8 @@ faults AS (
         END AS header,
         b.row_fault AS rule
     FROM bad AS b
-    LEFT JOIN set_aside_rules AS r ON r.rule = b.row_fault
-    LEFT JOIN kind_columns AS k ON k.stored_as = r.about
+    LEFT JOIN set_aside_rules AS r ON b.row_fault = r.rule
+    LEFT JOIN kind_columns AS k ON r.about = k.stored_as
     WHERE b.row_fault IS NOT NULL
 ),
 
@@ -71,9 +71,12 @@ said AS (
             ),
             '{value}',
             coalesce(f.cell, '')
-        ) || CASE WHEN f.name <> f.header THEN ' (our name: ' || f.name || ')' ELSE '' END AS hint
+        )
+        || CASE
+            WHEN f.name <> lower(f.header) THEN ' (our name: ' || f.name || ')' ELSE ''
+        END AS hint
     FROM faults AS f
-    INNER JOIN set_aside_rules AS r ON r.rule = coalesce(f.rule, '')
+    INNER JOIN set_aside_rules AS r ON coalesce(f.rule, '') = r.rule
 ),
 
 listed AS (
@@ -104,7 +107,7 @@ told AS (
             WHEN len(l.named) > 1 THEN '; also ' || array_to_string(l.named[2:], '; ') ELSE ''
         END AS hint
     FROM bad AS b
-    LEFT JOIN listed AS l ON l.file_line = b.file_line
+    LEFT JOIN listed AS l ON b.file_line = l.file_line
 )
 
 SELECT
@@ -116,12 +119,12 @@ SELECT
     t.rule,
     t.hint,
     t.raw_row,
-    (SELECT coalesce(max(a.set_aside_id), 0) FROM set_aside AS a)
+    (SELECT coalesce(max(m.set_aside_id), 0) FROM set_aside AS m)
     + row_number() OVER (ORDER BY t.row_no) AS set_aside_id
 FROM told AS t
 ANTI JOIN set_aside AS a
     ON
-        a.file = $file::VARCHAR
-        AND a.file_line = t.file_line
-        AND a.raw_row = t.raw_row
+        t.file_line = a.file_line
+        AND t.raw_row = a.raw_row
+        AND a.file = $file::VARCHAR
         AND a.closed_by IS NULL

@@ -4,17 +4,13 @@
 -- $imported_at, $delay_days: when the others became known.
 INSERT INTO log_stock
 BY NAME
-WITH withdrawn AS (
-    SELECT d.subject
-    FROM decided AS d
-    WHERE d.about = 'import' AND d.settled_as = 'withdrawn'
-),
-
-standing AS (
+WITH standing AS (
     SELECT l.*
     FROM log_stock AS l
-    ANTI JOIN withdrawn AS w ON w.subject = l.import_no::VARCHAR
-    QUALIFY l.import_no = max(l.import_no) OVER (PARTITION BY l.part_type, l.taken_at, l.stock_state, l.order_no)
+    ANTI JOIN withdrawn() AS w ON l.import_no = w.import_no
+    QUALIFY l.import_no = max(l.import_no) OVER (
+        PARTITION BY l.part_type, l.taken_at, l.stock_state, l.order_no
+    )
 ),
 
 fresh AS (
@@ -26,7 +22,7 @@ fresh AS (
             t.quantity, t.due, t.order_no, t.stock_condition
         ) AS row_hash
     FROM typed AS t
-    LEFT JOIN repeats AS r ON r.row_no = t.row_no
+    LEFT JOIN repeats AS r ON t.row_no = r.row_no
     WHERE NOT t.faulty
 ),
 
@@ -51,16 +47,16 @@ SELECT
 FROM fresh AS f
 ANTI JOIN alike AS a
     ON
-        a.row_hash = f.row_hash
-        AND a.copy_no = f.copy_no
-        AND a.plant IS NOT DISTINCT FROM f.plant
-        AND a.note IS NOT DISTINCT FROM f.note
-        AND a.extra IS NOT DISTINCT FROM f.extra
-        AND a.part_type IS NOT DISTINCT FROM f.part_type
-        AND a.taken_at IS NOT DISTINCT FROM f.taken_at
-        AND a.whole_day IS NOT DISTINCT FROM f.whole_day
-        AND a.stock_state IS NOT DISTINCT FROM f.stock_state
-        AND a.quantity IS NOT DISTINCT FROM f.quantity
-        AND a.due IS NOT DISTINCT FROM f.due
-        AND a.order_no IS NOT DISTINCT FROM f.order_no
-        AND a.stock_condition IS NOT DISTINCT FROM f.stock_condition
+        f.row_hash = a.row_hash
+        AND f.copy_no = a.copy_no
+        AND f.plant IS NOT DISTINCT FROM a.plant
+        AND f.note IS NOT DISTINCT FROM a.note
+        AND f.extra IS NOT DISTINCT FROM a.extra
+        AND f.part_type IS NOT DISTINCT FROM a.part_type
+        AND f.taken_at IS NOT DISTINCT FROM a.taken_at
+        AND f.whole_day IS NOT DISTINCT FROM a.whole_day
+        AND f.stock_state IS NOT DISTINCT FROM a.stock_state
+        AND f.quantity IS NOT DISTINCT FROM a.quantity
+        AND f.due IS NOT DISTINCT FROM a.due
+        AND f.order_no IS NOT DISTINCT FROM a.order_no
+        AND f.stock_condition IS NOT DISTINCT FROM a.stock_condition

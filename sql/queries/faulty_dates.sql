@@ -3,7 +3,7 @@
 WITH cells AS (
     SELECT to_json(s) ->> k.stored_as AS cell
     FROM typed AS t
-    INNER JOIN staged AS s ON s.rowid = t.row_no
+    INNER JOIN staged AS s ON t.row_no = s.rowid
     CROSS JOIN kind_columns AS k
     WHERE t.faulty AND k.type IN ('time', 'date')
 ),

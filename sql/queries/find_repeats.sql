@@ -22,8 +22,8 @@ twice AS (
 again AS (
     SELECT t.*
     FROM typed AS t
-    INNER JOIN hashed AS h ON h.row_no = t.row_no
-    SEMI JOIN twice AS w ON w.row_hash = h.row_hash
+    INNER JOIN hashed AS h ON t.row_no = h.row_no
+    SEMI JOIN twice AS w ON h.row_hash = w.row_hash
 )
 
 SELECT

@@ -8,8 +8,7 @@ SELECT
     i.accepted,
     i.known,
     i.set_aside,
-    d.subject IS NOT NULL AS withdrawn
+    w.import_no IS NOT NULL AS withdrawn
 FROM imports AS i
-LEFT JOIN decided AS d
-    ON d.about = 'import' AND d.subject = i.import_no::VARCHAR AND d.settled_as = 'withdrawn'
+LEFT JOIN withdrawn() AS w ON i.import_no = w.import_no
 ORDER BY i.import_no

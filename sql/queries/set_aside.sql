@@ -8,7 +8,6 @@ SELECT
     a.rule,
     a.hint
 FROM set_aside AS a
-LEFT JOIN decided AS d
-    ON d.about = 'import' AND d.subject = a.import_no::VARCHAR AND d.settled_as = 'withdrawn'
-WHERE a.closed_by IS NULL AND d.subject IS NULL
+ANTI JOIN withdrawn() AS w ON a.import_no = w.import_no
+WHERE a.closed_by IS NULL
 ORDER BY a.import_no, a.file_line, a.set_aside_id

@@ -6,6 +6,7 @@ WITH cast_once AS (
     SELECT
         s.*,
         s.rowid AS row_no,
+        s.rowid - (SELECT min(f.rowid) FROM staged AS f) + $first_line AS line_counted,
         as_event(s.taken_at) AS r_taken_at,
         as_word('action', s.action) AS r_action,
         as_event(s.taken_from) AS r_taken_from,
@@ -31,7 +32,7 @@ checked AS (
 
 SELECT
     c.row_no,
-    coalesce(c.file_line::BIGINT, c.row_no + $first_line) AS file_line,
+    coalesce(c.file_line::BIGINT, c.line_counted) AS file_line,
     c.r_reported_at AS reported_at,
     c.plant,
     c.note,

@@ -6,6 +6,7 @@ WITH cast_once AS (
     SELECT
         s.*,
         s.rowid AS row_no,
+        s.rowid - (SELECT min(f.rowid) FROM staged AS f) + $first_line AS line_counted,
         as_day(s.from_day) AS r_from_day,
         as_day(s.until_day) AS r_until_day,
         as_start('start_state', s.start_state) AS r_start_state,
@@ -33,7 +34,7 @@ checked AS (
 
 SELECT
     c.row_no,
-    coalesce(c.file_line::BIGINT, c.row_no + $first_line) AS file_line,
+    coalesce(c.file_line::BIGINT, c.line_counted) AS file_line,
     c.r_reported_at AS reported_at,
     c.plant,
     c.note,

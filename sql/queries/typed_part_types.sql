@@ -6,6 +6,7 @@ WITH cast_once AS (
     SELECT
         s.*,
         s.rowid AS row_no,
+        s.rowid - (SELECT min(f.rowid) FROM staged AS f) + $first_line AS line_counted,
         as_length('wear_limit_mm', s.wear_limit_mm)::DECIMAL(12, 6) AS r_wear_limit_mm,
         as_word('form', s.form) AS r_form,
         as_length('nominal_mm', s.nominal_mm)::DECIMAL(12, 6) AS r_nominal_mm,
@@ -25,7 +26,8 @@ WITH cast_once AS (
         as_number('max_age_days', s.max_age_days)::DECIMAL(14, 2) AS r_max_age_days,
         as_whole('sides', s.sides) AS r_sides,
         as_word('carries_people', s.carries_people) AS r_carries_people,
-        as_number('pressure_limit_mpa', s.pressure_limit_mpa)::DECIMAL(12, 6) AS r_pressure_limit_mpa,
+        as_number('pressure_limit_mpa', s.pressure_limit_mpa)::DECIMAL(12, 6)
+            AS r_pressure_limit_mpa,
         as_number('speed_limit_m_s', s.speed_limit_m_s)::DECIMAL(12, 6) AS r_speed_limit_m_s,
         as_number('pv_limit_mpa_m_s', s.pv_limit_mpa_m_s)::DECIMAL(12, 6) AS r_pv_limit_mpa_m_s,
         as_number('max_temperature_c', s.max_temperature_c)::DECIMAL(12, 6) AS r_max_temperature_c,
@@ -53,7 +55,7 @@ checked AS (
 
 SELECT
     c.row_no,
-    coalesce(c.file_line::BIGINT, c.row_no + $first_line) AS file_line,
+    coalesce(c.file_line::BIGINT, c.line_counted) AS file_line,
     c.r_reported_at AS reported_at,
     c.plant,
     c.note,

@@ -6,6 +6,7 @@ WITH cast_once AS (
     SELECT
         s.*,
         s.rowid AS row_no,
+        s.rowid - (SELECT min(f.rowid) FROM staged AS f) + $first_line AS line_counted,
         as_event(s.taken_at) AS r_taken_at,
         in_span('read_value', read_length(s.read_value, 1))::DECIMAL(18, 6) AS r_read_value,
         read_length(s.read_value, unit_factor(as_unit(s.unit)))::DECIMAL(18, 6) AS r_value_mm,
@@ -44,7 +45,7 @@ checked AS (
 
 SELECT
     c.row_no,
-    coalesce(c.file_line::BIGINT, c.row_no + $first_line) AS file_line,
+    coalesce(c.file_line::BIGINT, c.line_counted) AS file_line,
     c.r_reported_at AS reported_at,
     c.plant,
     c.note,

@@ -6,6 +6,7 @@ WITH cast_once AS (
     SELECT
         s.*,
         s.rowid AS row_no,
+        s.rowid - (SELECT min(f.rowid) FROM staged AS f) + $first_line AS line_counted,
         as_day(s.run_date) AS r_run_date,
         as_number('running_hours', s.running_hours)::DECIMAL(8, 3) AS r_running_hours,
         as_event(s.reported_at) AS r_reported_at
@@ -25,7 +26,7 @@ checked AS (
 
 SELECT
     c.row_no,
-    coalesce(c.file_line::BIGINT, c.row_no + $first_line) AS file_line,
+    coalesce(c.file_line::BIGINT, c.line_counted) AS file_line,
     c.r_reported_at AS reported_at,
     c.plant,
     c.note,
