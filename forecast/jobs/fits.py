@@ -76,18 +76,13 @@ def fit_all(snapshot: Snapshot, *, season_spread: float | None = None, seed: int
         Models and tables; a group that can't be fitted has a state that says so.
     """
     book = Book()
-    wear_fits = _fit_wear(snapshot, season_spread, book)
+    people = _carrying_people(snapshot, book)
+    wear_fits = _fit_wear(snapshot, people, season_spread, book)
     mode_fits: dict[str, tuple[ModeFit, ...]] = {}
     count_fits: dict[Key, CountFit] = {}
     for part in snapshot.part_types.itertuples():
         name = str(part.part_type)
-        if _true(part.carries_people):
-            book.assume(
-                f"{name}: no forecast",
-                "carries people",
-                "the life of parts that carry people is set by their own codes",
-                "left out of every table",
-            )
+        if name in people:
             continue
         prior = shape_prior(part)
         worn_by_wear = any(key[0] == name and usable(fit) for key, fit in wear_fits.items())
@@ -117,10 +112,26 @@ def usable(fit: WearFit) -> bool:
     return fit.state != "no_fit"
 
 
+def _carrying_people(snapshot: Snapshot, book: Book) -> frozenset[str]:
+    """Name the part types that carry people, and say that they get no forecast."""
+    parts = snapshot.part_types
+    names = [str(name) for name in parts.loc[parts["carries_people"].map(_true), "part_type"]]
+    for name in names:
+        book.assume(
+            f"{name}: no forecast",
+            "carries people",
+            "the life of parts that carry people is set by their own codes",
+            "left out of every table",
+        )
+    return frozenset(names)
+
+
 # --- wear ----------------------------------------------------------------------------
 
 
-def _fit_wear(snapshot: Snapshot, spread: float | None, book: Book) -> dict[Key, WearFit]:
+def _fit_wear(
+    snapshot: Snapshot, people: frozenset[str], spread: float | None, book: Book
+) -> dict[Key, WearFit]:
     seasons = [str(name) for name in snapshot.seasons["season"]]
     gauges = dict(
         zip(snapshot.part_types["part_type"], snapshot.part_types["gauge_sd_mm"], strict=True)
@@ -129,11 +140,13 @@ def _fit_wear(snapshot: Snapshot, spread: float | None, book: Book) -> dict[Key,
     cells = snapshot.wear_cells
     fits: dict[Key, WearFit] = {}
     for key, rows in _groups(snapshot.wear):
+        if key[0] in people:
+            continue
         gauge = number(gauges.get(key[0]))
         own = cells[cells["piece"].isin(rows["piece"])]
         fits[key] = fit_wear_sums(rows, own, seasons, gauge_sd=gauge, season_spread=spread)
     for key, rows in _groups(snapshot.samples):
-        if key in fits:
+        if key[0] in people or (key in fits and usable(fits[key])):
             continue
         gauge = number(gauges.get(key[0]))
         own = snapshot.sample_cells[snapshot.sample_cells["visit"].isin(rows["visit"])]

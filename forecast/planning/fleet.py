@@ -205,7 +205,9 @@ def _sets_running(
     for *name, in_place in sorted(table[[*UNIT, "in_place"]].itertuples(index=False, name=None)):
         known = running.setdefault(tuple(name), np.zeros(1 + days, dtype=bool))
         known |= bool(in_place)
-    for switch in sorted(plan.switch, key=lambda entry: entry.on):
+    # what lies before the first day ahead has happened, or not: the logs say what is in place
+    coming = [switch for switch in plan.switch if switch.on > calendar.as_of]
+    for switch in sorted(coming, key=lambda entry: entry.on):
         machines = select_machines(switch.machines, calendar.machines, calendar.lines)
         _switch(running, switch, machines, 1 + max(calendar.at(switch.on), 0))
     return running
