@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import hashlib
+import json
 from collections.abc import Mapping
 from datetime import date
-from typing import Final
+from typing import Any, Final
 
 import pandas as pd
 
@@ -97,11 +98,12 @@ def digest(frames: Mapping[str, pd.DataFrame]) -> str:
     return total.hexdigest()
 
 
-def _bytes(column: pd.Series[object]) -> bytes:
+def _bytes(column: pd.Series[Any]) -> bytes:
     """Return a column's values as bytes: numbers and times as they lie, the rest as text."""
     if column.dtype.kind in "biufM":
         return column.to_numpy().tobytes()
-    return "\x1f".join("\x00" if pd.isna(value) else str(value) for value in column).encode()
+    texts = [None if pd.isna(value) else str(value) for value in column]
+    return json.dumps(texts).encode()
 
 
 def _last_numbers(store: Store) -> tuple[int, int]:

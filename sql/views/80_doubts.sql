@@ -13,7 +13,9 @@ WITH found AS (
         u.proposal,
         u.by_default,
         u.state,
-        u.note
+        u.note,
+        NULL::TIMESTAMP AS not_before,
+        NULL::TIMESTAMP AS not_after
     FROM unit_slip AS u
     UNION ALL BY NAME
     SELECT
@@ -28,7 +30,9 @@ WITH found AS (
         d.proposal,
         d.by_default,
         d.state,
-        d.note
+        d.note,
+        NULL::TIMESTAMP AS not_before,
+        NULL::TIMESTAMP AS not_after
     FROM doubled_sheet AS d
     UNION ALL BY NAME
     SELECT
@@ -43,7 +47,9 @@ WITH found AS (
         a.proposal,
         a.by_default,
         a.state,
-        a.note
+        a.note,
+        NULL::TIMESTAMP AS not_before,
+        NULL::TIMESTAMP AS not_after
     FROM amended_row AS a
     UNION ALL BY NAME
     SELECT
@@ -58,7 +64,9 @@ WITH found AS (
         m.proposal,
         m.by_default,
         m.state,
-        m.note
+        m.note,
+        NULL::TIMESTAMP AS not_before,
+        NULL::TIMESTAMP AS not_after
     FROM meter_backwards AS m
     UNION ALL BY NAME
     SELECT
@@ -73,7 +81,9 @@ WITH found AS (
         m.proposal,
         m.by_default,
         m.state,
-        m.note
+        m.note,
+        NULL::TIMESTAMP AS not_before,
+        NULL::TIMESTAMP AS not_after
     FROM meter_over_24_h AS m
     UNION ALL BY NAME
     SELECT
@@ -88,7 +98,9 @@ WITH found AS (
         m.proposal,
         m.by_default,
         m.state,
-        m.note
+        m.note,
+        NULL::TIMESTAMP AS not_before,
+        NULL::TIMESTAMP AS not_after
     FROM meter_replaced AS m
     UNION ALL BY NAME
     SELECT
@@ -103,7 +115,9 @@ WITH found AS (
         s.proposal,
         s.by_default,
         s.state,
-        s.note
+        s.note,
+        NULL::TIMESTAMP AS not_before,
+        NULL::TIMESTAMP AS not_after
     FROM swapped_positions AS s
     UNION ALL BY NAME
     SELECT
@@ -118,7 +132,9 @@ WITH found AS (
         u.proposal,
         u.by_default,
         u.state,
-        u.note
+        u.note,
+        u.moment_from AS not_before,
+        u.moment_until AS not_after
     FROM unlogged_change_out AS u
     UNION ALL BY NAME
     SELECT
@@ -133,10 +149,17 @@ WITH found AS (
         n.proposal,
         n.by_default,
         n.state,
-        n.note
+        n.note,
+        NULL::TIMESTAMP AS not_before,
+        NULL::TIMESTAMP AS not_after
     FROM not_in_fleet AS n
 )
 
-SELECT DISTINCT f.*
+SELECT DISTINCT
+    f.* REPLACE (
+        coalesce(f.position, '') AS position,
+        coalesce(f.part_type, '') AS part_type,
+        coalesce(f.note, '') AS note
+    )
 FROM found AS f
 ORDER BY f.rule, f.taken_at, f.machine, f.place, f.position, f.id, f.what
