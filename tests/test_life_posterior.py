@@ -140,6 +140,15 @@ def test_lives_watched_for_no_time_cannot_be_drawn_from() -> None:
         )
 
 
+def test_one_young_suspension_gives_draws_that_are_finite() -> None:
+    """Hardly anything is known: scales reach far, but no draw overflows."""
+    wide = ShapePrior(1.0, 2.0, "hardly one")
+    draws = posterior_draws(Lives([1.0], [np.inf]), wide, 5_000, np.random.default_rng(1))
+    for values in draws:
+        assert np.isfinite(values).all()
+        assert (values > 0).all()
+
+
 def fleet(failures: int, *, between: bool = False) -> tuple[Lives, Array]:
     """1,320 parts, new, watched 2,200 h; so many failures at random among them."""
     rng = np.random.default_rng(failures)

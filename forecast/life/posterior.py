@@ -285,4 +285,6 @@ class _PooledGrid:
 
 
 def _scale(oldest: float, rate: Array, shape: Array) -> Array:
-    return np.asarray(oldest * rate ** (-1.0 / shape))
+    """Scale of a rate; kept finite where a flat shape and a low rate put it beyond all ages."""
+    log_relative = -np.log(np.maximum(rate, 1e-300)) / shape
+    return np.asarray(oldest * np.exp(np.clip(log_relative, -500.0, 500.0)))
