@@ -86,9 +86,10 @@ def summary(forecast: SeasonForecast) -> str:
 
 def _purchases(forecast: SeasonForecast) -> list[str]:
     rows = forecast.results["purchases"]
-    if rows.empty:
+    asked = rows[(rows["quantity"].astype(float) > 0) | (rows["state"] != "in_time")]
+    if asked.empty:
         return []
-    return ["", show.strong("What to buy"), show.text_table("purchases", rows, forecast.currency)]
+    return ["", show.strong("What to buy"), show.text_table("purchases", asked, forecast.currency)]
 
 
 def _window(forecast: SeasonForecast) -> list[str]:
@@ -98,13 +99,17 @@ def _window(forecast: SeasonForecast) -> list[str]:
     rows, window = next_window(forecast)
     if window is None:
         return []
-    lines = [
-        "",
-        show.strong(f"What to change on {words.day(window, weekday=True)}"),
-        show.text_table("to_change", rows.head(MOST_ROWS)),
-    ]
-    if len(rows) > MOST_ROWS:
-        lines.append(f"and {len(rows) - MOST_ROWS} lines more: in the report and the export")
+    sized = rows[rows["because"] == "size"]
+    worn = rows[rows["because"] != "size"]
+    lines = ["", show.strong(f"What to change on {words.day(window, weekday=True)}")]
+    for part_type, own in sized.groupby("part_type", sort=True):
+        lines.append(
+            show.paragraphs([f"size change to {part_type}: {', '.join(map(str, own['machine']))}"])
+        )
+    if len(worn):
+        lines.append(show.text_table("to_change", worn.head(MOST_ROWS)))
+    if len(worn) > MOST_ROWS:
+        lines.append(f"and {len(worn) - MOST_ROWS} lines more: in the report and the export")
     return lines
 
 

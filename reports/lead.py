@@ -73,25 +73,24 @@ def lead(forecast: SeasonForecast) -> Lead:
 
 
 def _buy(forecast: SeasonForecast) -> Sentence:
-    rows = _bought(forecast)
+    every = forecast.results["purchases"]
+    rows = every[every["quantity"].map(words.number) > 0]
+    lost = every[every["state"] == "cannot_reach"]
+    if rows.empty and lost.empty:
+        enough = Strong("the shelf and the orders on their way are enough")
+        return ("Nothing has to be bought: ", enough, ".")
     if rows.empty:
-        return (
-            "Nothing has to be bought: ",
-            Strong("the shelf and the orders on their way are enough"),
-            ".",
-        )
+        return (*_no_order(lost), ". ", *_shortfall(rows, every))
     rows = rows.sort_values(["order_by", "part_type"], kind="stable")
-    first = rows.iloc[0]
-    pieces, cost = rows["quantity"].astype(float).sum(), rows["cost"].astype(float).sum()
     runs: list[str] = [
         "Buy ",
-        Strong(words.plural(pieces, "piece")),
+        Strong(words.plural(rows["quantity"].astype(float).sum(), "piece")),
         f" of {words.plural(len(rows), 'part type')}",
     ]
+    cost = rows["cost"].astype(float).sum()
     if cost > 0:
         runs += [" for ", Strong(words.money(cost, forecast.currency))]
-    late = rows[rows["days_late"].map(words.number) > 0]
-    soon = rows[~rows.index.isin(late.index)]
+    soon, late = (rows[rows["state"] == state] for state in ("in_time", "late"))
     if not soon.empty:
         first = soon.iloc[0]
         runs += [
@@ -102,38 +101,45 @@ def _buy(forecast: SeasonForecast) -> Sentence:
         ]
     if not late.empty:
         worst = words.number(late["days_late"].max())
-        names = words.listed([str(name) for name in late["part_type"]], 3)
         runs += [
-            f"; {names} will come ",
-            Strong(f"{words.plural(worst, 'day')} late"),
-            " even if ordered today",
+            f"; {_names(late)} should have been ordered {words.plural(worst, 'day')} ago: ",
+            Strong("order today"),
         ]
-    return (*runs, ". ", *_shortfall(rows))
+    if not lost.empty:
+        runs += ["; ", *_no_order(lost)]
+    return (*runs, ". ", *_shortfall(rows, every))
 
 
-def _shortfall(rows: pd.DataFrame) -> Sentence:
+def _no_order(rows: pd.DataFrame) -> Sentence:
+    return (f"for {_names(rows)} ", Strong("no order comes in time"), " to be sure of enough")
+
+
+def _names(rows: pd.DataFrame) -> str:
+    return words.listed([str(name) for name in rows["part_type"]], 3)
+
+
+def _shortfall(bought: pd.DataFrame, every: pd.DataFrame) -> Sentence:
     """Say what is risked without the orders and what remains with them."""
-    without = rows.sort_values(["chance_without", "part_type"], kind="stable").iloc[0]
-    remaining = rows.sort_values(["chance_with", "part_type"], kind="stable").iloc[0]
-    before, after = (
-        1 - words.number(row[column])
-        for row, column in ((without, "chance_without"), (remaining, "chance_with"))
-    )
-    if before != before or after != after:
+    risks = every[every["chance_with"].map(words.number).notna()]
+    if risks.empty:
         return ()
-    name = Strong(str(without["part_type"]))
-    runs: list[str] = ["Without these orders ", name]
+    remaining = risks.sort_values(["chance_with", "part_type"], kind="stable").iloc[0]
+    after = 1 - words.number(remaining["chance_with"])
+    left: Sentence = (
+        f"{remaining['part_type']} is the likeliest to run out, with a chance of ",
+        Strong(words.chance(after)),
+        ".",
+    )
+    if bought.empty or bought["chance_without"].map(words.missing).any():
+        return left
+    without = bought.sort_values(["chance_without", "part_type"], kind="stable").iloc[0]
+    before = 1 - words.number(without["chance_without"])
+    runs: list[str] = ["Without these orders ", Strong(str(without["part_type"]))]
     if before > 0.995:
         runs += [" is all but sure to run out"]
     else:
         runs += [" runs out with a chance of ", Strong(words.chance(before))]
-    left = "" if remaining["part_type"] == name else f" of {remaining['part_type']}"
-    return (
-        *runs,
-        f"; with them the greatest chance left is {words.percent(after)}, ",
-        Strong(words.one_in(after)),
-        f", that the store runs out{left}.",
-    )
+    return (*runs, "; with them ", *left)
 
 
 def _demand(forecast: SeasonForecast) -> Sentence:
@@ -176,30 +182,46 @@ def _next_window(forecast: SeasonForecast) -> Sentence:
     rows, window = next_window(forecast)
     if window is None:
         return ()
-    pieces = rows["quantity"].astype(float).sum()
+    worn = rows[rows["because"] != "size"]
+    runs: list[str] = [
+        "On ", Strong(words.day(window, weekday=True)), " change ", Strong(work_in(rows)),
+    ]  # fmt: skip
     frame = forecast.exhibits["windows"]
     crew = frame[frame["window"].map(words.as_date) == window]
-    runs: list[str] = [
-        "On ",
-        Strong(words.day(window, weekday=True)),
-        " change ",
-        Strong(
-            f"{words.plural(pieces, 'piece')} on "
-            f"{words.plural(rows['machine'].nunique(), 'machine')}"
-        ),
-    ]
     if not crew.empty:
         used, have, over = (words.number(crew.iloc[0][n]) for n in ("used", "crew_hours", "over"))
         if have > 0 and have != float("inf"):
-            runs.append(f", {words.hours(used)} of {words.hours(have)} crew hours")
+            runs.append(f", {words.hours(min(used, have))} of {words.hours(have)} crew hours")
         if over >= 0.05:
             runs += ["; ", Strong(f"{words.hours(over)} h of work do not fit")]
+    if worn.empty:
+        every = forecast.results["to_change"]
+        due, day = _first(every[every["because"] != "size"])
+        if day is not None:
+            runs.append(
+                f"; the first worn pieces follow on {words.day(day, weekday=True)}, {work_in(due)}"
+            )
     return (*runs, ".")
+
+
+def work_in(rows: pd.DataFrame) -> str:
+    """Say what a window's list holds: the machines that change size, the pieces to be renewed."""
+    sets, worn = (rows[(rows["because"] == "size") == sized] for sized in (True, False))
+    said = []
+    if not sets.empty:
+        said.append(f"the size on {words.plural(sets['machine'].nunique(), 'machine')}")
+    if not worn.empty:
+        pieces = words.plural(worn["quantity"].astype(float).sum(), "piece")
+        said.append(f"{pieces} on {words.plural(worn['machine'].nunique(), 'machine')}")
+    return " and ".join(said)
 
 
 def next_window(forecast: SeasonForecast) -> tuple[pd.DataFrame, date | None]:
     """Return the change-out list of the first window with work in it, and its day."""
-    rows = forecast.results["to_change"]
+    return _first(forecast.results["to_change"])
+
+
+def _first(rows: pd.DataFrame) -> tuple[pd.DataFrame, date | None]:
     days = rows["window"].map(words.as_date)
     known = sorted(day for day in days if day is not None)
     if not known:
@@ -219,7 +241,21 @@ def _stops(forecast: SeasonForecast) -> Sentence:
         Strong(words.plural(stops.sum(), "unplanned stop")),
         f" ({words.about(hours)} h); the worst week, from {words.day(worst['week'])}, has about "
         f"{words.about(worst['stops_mean'])} "
-        f"({words.span(worst['stops_p05'], worst['stops_p95'])}).",
+        f"({words.span(worst['stops_p05'], worst['stops_p95'])})",
+        *_cost(forecast),
+        ".",
+    )
+
+
+def _cost(forecast: SeasonForecast) -> Sentence:
+    """Say what the season costs, where every part type has its price and one policy."""
+    rows = forecast.results["costs"]
+    total = rows["total"].astype(float)
+    if rows.empty or total.isna().any() or rows["part_type"].duplicated().any():
+        return ()
+    return (
+        "; parts, labour and stops together cost about ",
+        Strong(words.about_money(total.sum(), forecast.currency)),
     )
 
 
@@ -246,8 +282,3 @@ def _doubts(forecast: SeasonForecast) -> Sentence:
     if len(runs) == 1:
         return ("The logs leave ", Strong("no question open"), ".")
     return (*runs, ".")
-
-
-def _bought(forecast: SeasonForecast) -> pd.DataFrame:
-    rows = forecast.results["purchases"]
-    return rows[rows["quantity"].map(words.number) > 0]

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import base64
 import gzip
+import re
 from functools import cache
 from importlib.resources import files
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from forecast.records.season import SeasonForecast
 from reports import words
@@ -16,6 +18,9 @@ from reports.files import write_whole
 from reports.lead import lead
 from reports.sections import Figures, Folded, Section, sections, taken_again
 from reports.tables import Table
+
+if TYPE_CHECKING:
+    from markupsafe import Markup
 
 
 def page(forecast: SeasonForecast) -> str:
@@ -42,6 +47,7 @@ def page(forecast: SeasonForecast) -> str:
     environment.tests["folded"] = lambda part: isinstance(part, Folded)
     environment.tests["grid"] = lambda part: isinstance(part, Grid)
     environment.tests["table"] = lambda part: isinstance(part, Table)
+    environment.filters["kept"] = _kept
     environment.tests["strong"] = lambda run: getattr(run, "strong", False)
     return environment.from_string(_asset("templates/page.html")).render(
         lead=lead(forecast),
@@ -59,6 +65,16 @@ def page(forecast: SeasonForecast) -> str:
 def write_page(forecast: SeasonForecast, path: Path) -> Path:
     """Write the report of one forecast; the file appears whole or not at all."""
     return write_whole(path, page(forecast).encode())
+
+
+def _kept(text: str) -> Markup:
+    """Escape a text, and keep names with a hyphen ('STRIP-12') on one line."""
+    from markupsafe import Markup, escape
+
+    return Markup("").join(
+        Markup("<span class=s>{}</span>").format(part) if n % 2 else escape(part)
+        for n, part in enumerate(re.split(r"(\w+(?:-\w+)+)", text))
+    )
 
 
 def _ribbon(forecast: SeasonForecast) -> dict[str, object]:

@@ -12,6 +12,7 @@ from reports import words
 from reports.figures import demand, life, wear
 from reports.figures.look import Drawing
 from reports.figures.windows import Grid, crew_bars, windows_grid
+from reports.lead import work_in
 from reports.tables import Table, table
 
 CAUTIONS: Final = (
@@ -83,9 +84,9 @@ def sections(forecast: SeasonForecast) -> tuple[Section, ...]:
     )
 
 
-def _table(forecast: SeasonForecast, name: str, caption: str, **more: str) -> Table:
+def _table(forecast: SeasonForecast, name: str, caption: str) -> Table:
     frame = forecast.results[name] if name in forecast.results else forecast.exhibits[name]
-    return table(name, frame, caption, currency=forecast.currency, **more)
+    return table(name, frame, caption, currency=forecast.currency)
 
 
 def _buy(forecast: SeasonForecast) -> Section:
@@ -94,7 +95,9 @@ def _buy(forecast: SeasonForecast) -> Section:
     text = (
         "In the maker's lots. Order by is the last day on which an order still arrives before the "
         "shelf is likely to be empty; enough is the chance that nothing runs out before the "
-        "season's end, without and with the order."
+        "season's end, without the order and with it. Days late: that day has passed, but an order "
+        "that leaves today is still enough. Comes too late: the shelf is likely to be empty before "
+        "it arrives, however much is ordered."
         if bought.any()
         else "Nothing has to be bought: the shelf and the orders on their way are enough."
     )
@@ -107,7 +110,18 @@ def _buy(forecast: SeasonForecast) -> Section:
     )
     left = _table(forecast, "closing_stock", "What will be left on the shelf at the season's end")
     parts = (_table(forecast, "purchases", "To buy"), curves, Folded("What will be left", left))
-    return Section("what-to-buy", "What to buy", (text,), parts)
+    said = (text, together) if (together := _together(forecast)) else (text,)
+    return Section("what-to-buy", "What to buy", said, parts)
+
+
+def _together(forecast: SeasonForecast) -> str:
+    """Say how sure all part types together are, without and with the orders."""
+    curve = forecast.results["stock_curve"]
+    chances = curve.loc[curve["part_type"] == "*", "chance_no_stock_out"].astype(float).tolist()
+    if not chances:
+        return ""
+    ends = " and with them ".join(words.chance(chance) for chance in (chances[0], chances[-1]))
+    return f"That none of them all runs out has, without the orders, a chance of {ends}."
 
 
 def _change(forecast: SeasonForecast) -> Section:
@@ -124,12 +138,9 @@ def _change(forecast: SeasonForecast) -> Section:
         "lie the crew's hours: filled what is used, hatched what does not fit."
     )
     crew = crew_bars(forecast)
-    folded = []
+    folded: list[Folded] = []
     for n, (window, own) in enumerate(rows.groupby(rows["window"].map(words.as_date), sort=True)):
-        pieces = own["quantity"].astype(float).sum()
-        said = f"{words.day(window, weekday=True)}: {words.plural(pieces, 'piece')} on " + (
-            words.plural(own["machine"].nunique(), "machine")
-        )
+        said = f"{words.day(window, weekday=True)}: {work_in(own)}"
         if window in crew:
             said += f", {crew[window].said}"
         columns = [name for name in rows.columns if name != "window"]
@@ -214,7 +225,6 @@ def _wears(forecast: SeasonForecast) -> Section:
         "its 90 % range. Solid points differ from the fleet by more than chance explains.",
         wear.machines(forecast),
         (_table(forecast, "machines", "Machines against their fleet: the figures' data"),),
-        size="wide",
     )
     text = "Wear at 20 °C, against the limit at which a piece is changed."
     return Section("how-it-wears", "How it wears", (text,), (paths, rates, machines))

@@ -53,7 +53,18 @@ LABELS: Final = {
     "age": "hours",
 }
 COUNTS: Final = frozenset(
-    ["quantity", "lives", "failures", "pieces", "readings", "line", "import", "days_late", "bought"]
+    [
+        "quantity",
+        "lives",
+        "failures",
+        "pieces",
+        "readings",
+        "line",
+        "import",
+        "days_late",
+        "bought",
+        "on_shelf",
+    ]
 )
 EXPECTED: Final = frozenset(
     [
@@ -109,7 +120,7 @@ FIGURES: Final = {
 PLAIN: Final = {
     "um/h": "µm/h",
     "in_time": "in time",
-    "cannot_reach": "cannot be reached",
+    "cannot_reach": "comes too late",
     "measure_again": "measure again",
     "leans_on_prior": "leans on the prior",
     "lower_bound_only": "lower bound only",

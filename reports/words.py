@@ -88,10 +88,11 @@ def money(value: object, currency: str) -> str:
 def about_money(value: object, currency: str) -> str:
     """Money that is only expected: three digits are enough ('€17,200')."""
     amount = number(value)
-    if math.isnan(amount) or abs(amount) < 1000:
+    if math.isnan(amount) or abs(amount) < 10:
         return money(amount, currency)
-    step = 10 ** (math.floor(math.log10(abs(amount))) - 2)
-    return money(round(amount / step) * step, currency)
+    step = 10 ** max(0, math.floor(math.log10(abs(amount))) - 2)
+    sign = SIGNS.get(currency, f"{currency} " if currency else "")
+    return f"{'-' if amount < 0 else ''}{sign}{round(abs(amount) / step) * step:,.0f}"
 
 
 def day(value: object, *, weekday: bool = False, year: bool = False) -> str:
@@ -136,9 +137,11 @@ def percent(chance: float) -> str:
 
 
 def chance(value: object) -> str:
-    """Write a chance both ways: '8 % (1 in 12)'."""
+    """Write a chance both ways: '8 % (1 in 12)'; all but sure or all but never in one."""
     share = number(value)
-    return "" if math.isnan(share) else f"{percent(share)} ({one_in(share)})"
+    if math.isnan(share) or not 0.001 <= share <= 0.999:
+        return percent(share)
+    return f"{percent(share)} ({one_in(share)})"
 
 
 def span(low: object, high: object) -> str:

@@ -34,7 +34,9 @@ const PRINT_WIDTH = 680;
 let printing = false;
 const content = (plot) => {
   let text = document.querySelector(`script[data-for="${plot.id}"]`).textContent;
-  if (!printing) {
+  if (printing) {
+    text = text.replaceAll(`"${ROLES.paper}"`, '"#FFFFFF"');
+  } else {
     const style = getComputedStyle(document.documentElement);
     for (const [role, colour] of Object.entries(ROLES)) {
       text = text.replaceAll(`"${colour}"`, `"${style.getPropertyValue('--' + role).trim()}"`);

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import pandas as pd
 
@@ -14,7 +14,9 @@ from reports.figures import look
 if TYPE_CHECKING:
     from plotly.graph_objects import Figure
 
-WEEK_MS = 7 * 24 * 3600 * 1000
+WEEK_MS: Final = 7 * 24 * 3600 * 1000
+FEWEST_LOTS: Final = 2
+"""A curve of fewer points shows no choice."""
 
 
 def demand_bands(forecast: SeasonForecast) -> tuple[look.Drawing, ...]:
@@ -55,7 +57,7 @@ def _demand(forecast: SeasonForecast, part: str, rows: pd.DataFrame, n: int) -> 
     said = _cumulative(figure, forecast, total)
     _weekly(figure, rows)
     look.label(
-        figure, 0, 0.22, "each week", xref="paper", yref="paper", yanchor="bottom",
+        figure, 1, 0.11, "each week", xref="paper", yref="paper",
         font={"size": 12, "color": look.SOFT},
     )  # fmt: skip
     return look.drawing(figure, f"fig-demand-{n}", part, f"{part}: {said}")
@@ -173,26 +175,26 @@ def _weekly(figure: Figure, rows: pd.DataFrame) -> None:
 
 
 def stock_curves(forecast: SeasonForecast) -> tuple[look.Drawing, ...]:
-    """Draw the chance of no stock-out against the pieces bought, one figure a part type."""
+    """Draw the chance of no stock-out against the pieces bought, where there is a choice."""
     curve = forecast.results["stock_curve"]
     bought = forecast.results["purchases"].set_index("part_type")["quantity"].astype(float)
     return tuple(
         _curve(str(part), rows, float(bought.get(part, 0.0)), n)
         for n, (part, rows) in enumerate(curve.groupby("part_type", sort=False))
+        if part != "*" and len(rows) > FEWEST_LOTS
     )
 
 
 def _curve(part: str, rows: pd.DataFrame, bought: float, n: int) -> look.Drawing:
     x, y = rows["bought"].astype(float).tolist(), rows["chance_no_stock_out"].astype(float).tolist()
-    figure = look.base(190, right=12, top=14)
+    x, y = _until_sure(x, y, bought)
+    figure = look.base(200, right=12, top=30)
     figure.update_yaxes(
         range=[-0.03, 1.05],
         tickvals=[0, 0.5, 0.8, 0.95],
         ticktext=["never", "1 in 2", "4 in 5", "19 in 20"],
     )
-    x, y = _until_sure(x, y, bought)
-    figure.update_xaxes(range=[-0.04 * x[-1], 1.04 * x[-1]], tickformat=",.0f", nticks=5)
-    name = "all part types together" if part == "*" else part
+    figure.update_xaxes(range=[-0.04 * x[-1], 1.06 * x[-1]], tickformat=",.0f", nticks=5)
     figure.add_scatter(
         x=x,
         y=y,
@@ -204,19 +206,16 @@ def _curve(part: str, rows: pd.DataFrame, bought: float, n: int) -> look.Drawing
         hovertemplate="buy %{x:,.0f}: enough with %{customdata}<extra></extra>",
     )
     near = min(range(len(x)), key=lambda k: abs(x[k] - bought))
-    if part != "*":
-        figure.add_shape(
-            type="line", x0=bought, x1=bought, y0=0, y1=y[near],
-            line={"color": look.INK, "width": 1.5, "dash": "dot"},
-        )  # fmt: skip
-        right = bought < 0.6 * max(x)
-        look.label(
-            figure, bought, 0.12, f"buy {words.count(bought)}" if bought else "buy none",
-            xanchor="left" if right else "right", xshift=6 if right else -6,
-        )  # fmt: skip
+    figure.add_shape(
+        type="line", x0=bought, x1=bought, y0=-0.03, y1=1.05,
+        line={"color": look.INK, "width": 1.5, "dash": "dot"},
+    )  # fmt: skip
+    side = "left" if bought < 0.3 * x[-1] else "right" if bought > 0.7 * x[-1] else "center"
+    text = f"buy {words.count(bought)}" if bought else "buy none"
+    look.label(figure, bought, 1, text, yref="paper", xanchor=side, yanchor="bottom")
     pieces = words.count(x[near]) if x[near] else "none"
-    said = f"{name}: buying {pieces} is enough with a chance of {words.chance(y[near])}."
-    return look.drawing(figure, f"fig-stock-{n}", name, said)
+    said = f"{part}: buying {pieces} is enough with a chance of {words.chance(y[near])}."
+    return look.drawing(figure, f"fig-stock-{n}", part, said)
 
 
 def _until_sure(x: list[float], y: list[float], bought: float) -> tuple[list[float], list[float]]:
@@ -254,7 +253,7 @@ def stops(forecast: SeasonForecast) -> tuple[look.Drawing, ...]:
         customdata=[words.day(value) for value in rows["week"]],
         hovertemplate="week of %{customdata}: %{y:.1f} stops<extra></extra>",
     )
-    said = f"about {words.plural(mean.sum(), 'unplanned stop')} until the season's end."
+    said = f"About {words.plural(mean.sum(), 'unplanned stop')} until the season's end."
     return (look.drawing(figure, "fig-stops", "Unplanned stops, week by week", said),)
 
 

@@ -24,7 +24,7 @@ SHARES: Final = {
     0.9: "9 in 10",
     0.99: "99 in 100",
 }
-STEPS: Final = (1, 2, 5)
+MOST_MARKS: Final = 5
 MOST_TICKS: Final = 400
 
 
@@ -62,19 +62,20 @@ def _paper(title: str, rows: pd.DataFrame, n: int) -> look.Drawing:
     _failed(figure, failed)
     _running(figure, running, foot, 0.045 * (high - low))
     said = _corner(figure, fit, foot, math.log10(float(ages.min())))
-    told = f"{title}: {words.plural(len(failed), 'failure')}; {said}"
+    seen = words.plural(len(failed), "failure") if len(failed) else "failures counted, without ages"
+    told = f"{title}: {seen}; {said}"
     return look.drawing(figure, f"fig-life-{n}", title, told)
 
 
 def _axes(figure: Figure, first: float, last: float, low: float, high: float) -> None:
-    marks = [
-        step * 10**power for power in range(0, 8) for step in STEPS
-        if 0.7 * first <= step * 10**power <= 1.4 * last
-    ]  # fmt: skip
+    marks = _marks(first, last, (1, 2, 5))
+    if len(marks) > MOST_MARKS:
+        marks = _marks(first, last, (1, 3))
     pad = 0.03 * (math.log10(last / first) or 1)
     figure.update_xaxes(
         type="log",
         range=[math.log10(first) - pad, math.log10(last) + pad],
+        tickangle=0,
         tickvals=marks,
         ticktext=[f"{mark:,}" for mark in marks],
         title={
@@ -89,6 +90,11 @@ def _axes(figure: Figure, first: float, last: float, low: float, high: float) ->
         tickvals=list(heights.values()),
         ticktext=[f"{text} gone" if share == 0.1 else text for share, text in SHARES.items()],
     )
+
+
+def _marks(first: float, last: float, steps: tuple[int, ...]) -> list[int]:
+    tried = [step * 10**power for power in range(8) for step in steps]
+    return [mark for mark in tried if 0.8 * first <= mark <= 1.2 * last]
 
 
 def _fit(figure: Figure, fit: pd.DataFrame) -> None:
@@ -152,17 +158,7 @@ def _corner(figure: Figure, fit: pd.DataFrame, foot: float, left: float) -> str:
     said = f"1 in 10 gone at {words.about(age)} h"
     if ends[0] and ends[1]:
         said += f" ({words.span(*ends)})"
-    right = math.log10(age) < left + 0.45 * (math.log10(float(fit["age"].max())) - left)
-    look.label(
-        figure,
-        math.log10(age),
-        foot,
-        said,
-        yshift=26,
-        xshift=8 if right else -8,
-        xanchor="left" if right else "right",
-        yanchor="bottom",
-    )
+    look.label(figure, left, level, said, yanchor="bottom", xshift=2)
     return f"{said}."
 
 

@@ -137,7 +137,7 @@ def _ratios(part: str, rows: pd.DataFrame, n: int) -> look.Drawing:
     real = [bool(differs) for differs in (low > 1) | (high < 1)]
     names = [str(name) for name in ordered["machine"]]
     place = list(range(len(names)))
-    figure = look.base(250, right=16, top=18)
+    figure = look.base(240, right=12, top=18)
     figure.update_xaxes(showticklabels=False, ticks="", range=[-1, len(names)])
     figure.update_yaxes(nticks=5, tickformat=".1f", title=_axis("times the fleet"))
     figure.add_shape(
@@ -168,20 +168,19 @@ def _ratios(part: str, rows: pd.DataFrame, n: int) -> look.Drawing:
     for k in _labelled(real):
         look.label(
             figure, k, high.iloc[k], look.plain(names[k]), xanchor="center", yanchor="bottom",
-            textangle=-90 if real.count(True) > 6 else 0,
         )  # fmt: skip
     fast, slow = (
         [names[k] for k in place if real[k] and bool(middle.iloc[k] > 1) is up]
         for up in (True, False)
     )
     said = (
-        f"{words.listed(fast) or 'no machine'} surely faster than the fleet, "
+        f"{words.listed(fast[::-1]) or 'no machine'} surely faster than the fleet, "
         f"{words.listed(slow) or 'none'} surely slower."
     )
     return look.drawing(figure, f"fig-machines-{n}", part, f"{part}: {said}")
 
 
 def _labelled(real: list[bool]) -> list[int]:
-    """Choose the machines to name: the outermost three that differ, at each end."""
+    """Choose the machines to name in the figure: the outermost that differ; the text has more."""
     marked = [k for k, differs in enumerate(real) if differs]
-    return sorted({*marked[:3], *marked[-3:]})
+    return sorted({*marked[:1], *marked[-1:]})

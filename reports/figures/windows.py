@@ -14,9 +14,10 @@ REASONS: Final = {
     "limit": "at its wear limit before the next window",
     "age": "at its change-out age",
     "risk": "too likely to fail before the next window",
-    "size": "size change",
+    "size": "size change, a whole set",
 }
 LARGEST_PX: Final = 24.0
+SET_PX: Final = 14.0
 
 
 @dataclass(frozen=True)
@@ -82,7 +83,8 @@ def windows_grid(forecast: SeasonForecast) -> Grid | None:
         marks = cells.setdefault((str(machine), day), {})
         marks[str(reason)] = marks.get(str(reason), 0.0) + words.number(quantity)
     days = sorted({day for _, day in cells} | {day for day in _crew_days(forecast) if day})
-    largest = max(value for marks in cells.values() for value in marks.values())
+    worn = [n for marks in cells.values() for reason, n in marks.items() if reason != "size"]
+    largest = max(worn, default=1.0)
     crew = crew_bars(forecast)
     known = sorted({reason for marks in cells.values() for reason in marks}, key=_rank)
     return Grid(
@@ -111,7 +113,7 @@ def crew_bars(forecast: SeasonForecast) -> dict[date, Crew]:
         if math.isnan(have) or math.isinf(have) or have <= 0:
             bars[day] = Crew(0.0, 0.0, f"{words.hours(spent)} h")
             continue
-        said = f"{words.hours(spent)} of {words.hours(have)} h"
+        said = f"{words.hours(min(spent, have))} of {words.hours(have)} h"
         if beyond >= 0.05:
             said += f"; {words.hours(beyond)} h do not fit"
         bars[day] = Crew(min(1.0, spent / have), min(0.6, beyond / have), said)
@@ -127,7 +129,9 @@ def _marks(found: dict[str, float], largest: float) -> tuple[Mark, ...]:
         Mark(
             reason if reason in REASONS else "risk",
             words.count(found[reason]),
-            round(max(5.0, LARGEST_PX * math.sqrt(found[reason] / largest)), 1),
+            SET_PX
+            if reason == "size"
+            else round(max(5.0, LARGEST_PX * math.sqrt(found[reason] / largest)), 1),
         )
         for reason in sorted(found, key=_rank)
         if found[reason] > 0
