@@ -68,7 +68,7 @@ def test_an_unknown_number_says_what_there_is(address):
             load_season(store, 1)
         assert "wearahead season" in caught.value.way_out
         save_season(store, example())
-        with pytest.raises(NotInStore, match="no forecast 7 .* it keeps 1 ") as caught:
+        with pytest.raises(NotInStore, match=r"no forecast 7 .* it keeps 1 ") as caught:
             load_season(store, 7)
         assert caught.value.nearest == "1"
 

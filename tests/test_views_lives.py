@@ -151,7 +151,7 @@ def test_fitted_rows_on_the_first_day_say_which_new_pieces_they_are(book):
         "G1 rollers 1 #1",
         "G1 rollers 1 #2",
     ]
-    assert found.loc["G1 rollers 1 #1", "lower"] == pytest.approx(200)
+    assert found.loc["G1 rollers 1 #1", "lower"] == pytest.approx(210)
 
 
 def test_a_change_out_nobody_wrote_down_ends_one_piece_and_begins_another(book):

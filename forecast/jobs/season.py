@@ -31,7 +31,7 @@ from forecast.records.season import EXHIBITS, RESULTS, SeasonForecast, Stamp
 from forecast.records.snapshot import Snapshot
 from forecast.store.opening import open_store
 from forecast.store.seasons import find_season, load_season, save_season
-from forecast.store.snapshots import last_day, take_snapshot
+from forecast.store.snapshots import take_snapshot
 from forecast.work import HERE, Work
 
 STAGES: Final = ("reading the logs", "fitting wear and life", "planning", "keeping the forecast")
@@ -77,7 +77,7 @@ def run_season(
     read = read_plan(plan, settings)
     work.tell(STAGES[0], 0, 0)
     with open_store(address) as store:
-        snapshot = take_snapshot(store, read.season.as_of or last_day(store))
+        snapshot = take_snapshot(store, read.season.as_of)
         kept = find_season(store, stamp_of(snapshot, read).digest())
     if kept is not None:
         return kept

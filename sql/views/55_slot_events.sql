@@ -1,12 +1,17 @@
 -- What begins and ends the stay of a piece in a position: the watch, logged change-outs, and
--- unlogged ones where that doubt acts.
+-- unlogged ones where that doubt acts. What is fitted on the first day of the watch without a time
+-- was there from its beginning.
 CREATE OR REPLACE TEMP TABLE slot_events AS
 WITH logged AS (
     SELECT
         c.machine,
         c.place,
         c.position,
-        c.moment,
+        CASE
+            WHEN c.action = 'fitted' AND c.whole_day AND c.change_day = s.first_moment::DATE
+                THEN s.first_moment
+            ELSE c.moment
+        END AS moment,
         c.moment_from,
         c.action,
         c.part_type,
