@@ -87,7 +87,7 @@ def wear_paths(
                     "wear_mm": path["median"],
                     "low": path["low"],
                     "high": path["high"],
-                    "limit_mm": limits[name],
+                    "limit_mm": limits[str(name)],
                 }
             )[columns]
         )

@@ -99,7 +99,7 @@ def in_service(
         worn: list[LifeDraws] = []
         own, due = np.full(len(rows), -1), np.zeros(len(rows), bool)
         if wear is not None:
-            limit = _limit(limits.loc[key[0]], draws, seed, key)
+            limit = _limit(limits, draws, seed, key)
             rate = wear.draws(
                 draws, _rng(seed, key, "rate"), machines=machines, seasons=seasons, running=running
             )
@@ -154,15 +154,15 @@ def _worn(rate: RateDraws, limit: Array, left: Array | None) -> WearDraws:
     )
 
 
-def _limit(part: pd.Series[float], draws: int, seed: int, key: Key) -> Array:
+def _limit(part_types: pd.DataFrame, draws: int, seed: int, key: Key) -> Array:
     """Return the wear limit of each path: one number, or drawn once a path where uncertain."""
-    middle = float(part["wear_limit_mm"])
-    low, high = part["limit_low_mm"], part["limit_high_mm"]
-    if pd.isna(low) or pd.isna(high):
+    named = ["wear_limit_mm", "limit_low_mm", "limit_high_mm"]
+    middle, low, high = part_types.loc[[key[0]], named].to_numpy(float)[0]
+    if np.isnan(low) or np.isnan(high):
         return np.full(draws, middle)
-    spread = (float(high) - float(low)) / LEVEL_90
+    spread = (high - low) / LEVEL_90
     drawn = _rng(seed, (key[0], ""), "limit").normal(middle, spread, draws)
-    return np.maximum(drawn, float(low) / 2)
+    return np.maximum(drawn, low / 2)
 
 
 def _own(

@@ -202,20 +202,11 @@ def _life_row(
     if lives.failures >= ENOUGH and fit.state == "fitted":
         row |= {"state": "fitted", "shape": fit.shape, "scale": fit.scale, "b10": fit.b_life(10)}
         for of in ("shape", "scale", "b10"):
-            method = "likelihood" if lives.failures < 30 else "wald"
-            row[f"{of}_low"], row[f"{of}_high"] = fit.interval(of, level=0.90, method=method)
+            row[f"{of}_low"], row[f"{of}_high"] = fit.interval(of, level=0.90)
         book.life.append(row)
         return
-    shape, scale = draws
-    b10 = scale * (-np.log(0.9)) ** (1 / shape)
-    for of, values in (("shape", shape), ("scale", scale), ("b10", b10)):
-        low, middle, high = np.quantile(values, [0.05, 0.5, 0.95])
-        row |= {of: middle, f"{of}_low": low, f"{of}_high": high}
-    row["state"] = "leans_on_prior"
-    if lives.failures == 0:
-        # the upper tail would be the prior's own: only the lower bounds say something
-        row |= {of: np.nan for of in ("scale", "scale_high", "b10", "b10_high")}
-        row |= {"state": "lower_bound_only"}
+    row |= {"state": "leans_on_prior" if lives.failures else "lower_bound_only"}
+    row |= _posterior(draws, lives.failures)
     book.life.append(row)
 
 
@@ -258,11 +249,10 @@ def _point_rows(
     low: object = np.nan,
     high: object = np.nan,
 ) -> pd.DataFrame:
-    columns = dict(
-        zip(EXHIBITS["life_points"], (label, mode, kind, age, share, low, high), strict=True)
-    )
-    frame = pd.DataFrame({"age": np.asarray(columns.pop("age"), float)})
-    return frame.assign(**columns)[list(EXHIBITS["life_points"])]
+    frame = pd.DataFrame({"age": np.asarray(age, float)})
+    frame["part_type"], frame["mode"], frame["kind"] = label, mode, kind
+    frame["share"], frame["low"], frame["high"] = share, low, high
+    return frame[list(EXHIBITS["life_points"])]
 
 
 def fit_count_modes(
@@ -296,20 +286,25 @@ def fit_count_modes(
     modes = _modes(counts["mode"], worn_by_wear) or ("broken",)
     fits = []
     for mode in modes:
-        scales, shapes = [], []
+        scales, shapes, told = [], [], []
         for group in groups:
             rows = counts[(counts["duty_group"] == group) & (counts["mode"] == mode)]
-            start = "stationary" if rows["start_age"].isna().all() else "new"
-            fit = fit_counts(rows, start, prior)
+            # known start ages are used; other sets are of the ages of a fleet long in use
+            fit = fit_counts(rows, "stationary", prior)
+            if fit.state == "no_fit":
+                book.life.append(_unfitted(name, group, mode, rows, prior))
+                continue
             best = count_fits.get((name, group))
             if best is None or fit.failures > best.failures:
                 count_fits[name, group] = fit
             shape, scale = fit.draws(TABLE_DRAWS, int(rng.integers(2**31)))
             shapes.append(shape)
             scales.append(scale)
+            told.append(group)
             _count_row(book, name, group, mode, fit, rows, prior, (shape, scale))
             book.points.append(_curve(name, mode, (shape, scale), float(fit.ages()["age"].max())))
-        fits.append(ModeFit(mode, tuple(groups), np.stack(shapes), np.stack(scales)))
+        if told:
+            fits.append(ModeFit(mode, tuple(told), np.stack(shapes), np.stack(scales)))
     return tuple(fits)
 
 
@@ -323,22 +318,40 @@ def _count_row(
     prior: ShapePrior,
     draws: tuple[Array, Array],
 ) -> None:
-    shape, scale = draws
+    """Add the row of a set that is only counted: lives are positions and replacements."""
+    row = _unfitted(name, group, mode if fit.failures else "", rows, prior)
+    book.life.append(row | {"state": fit.state} | _posterior(draws, fit.failures))
+
+
+def _unfitted(
+    name: str, group: str, mode: str, rows: pd.DataFrame, prior: ShapePrior
+) -> dict[str, object]:
     units = rows.groupby("unit", sort=True)["positions"].max().sum()
-    b10 = scale * (-np.log(0.9)) ** (1 / shape)
-    row: dict[str, object] = {
+    return {
         "part_type": name,
         "duty_group": group,
-        "mode": mode if fit.failures else "",
+        "mode": mode,
         "lives": float(units + rows["replaced"].sum() + rows["others"].sum()),
-        "failures": float(fit.failures),
-        "state": fit.state,
+        "failures": float(rows["replaced"].sum()),
+        "state": "no_fit",
         "prior": prior.why,
     }
+
+
+def _posterior(draws: tuple[Array, Array], failures: float) -> dict[str, float]:
+    """Return median and 90 % interval of shape, scale and B10 from draws.
+
+    Without a failure the upper tail would be the prior's own: only the lower bounds say something.
+    """
+    shape, scale = draws
+    b10 = scale * (-np.log(0.9)) ** (1 / shape)
+    row: dict[str, float] = {}
     for of, values in (("shape", shape), ("scale", scale), ("b10", b10)):
         low, middle, high = np.quantile(values, [0.05, 0.5, 0.95])
         row |= {of: middle, f"{of}_low": low, f"{of}_high": high}
-    book.life.append(row)
+    if failures == 0:
+        row |= {of: np.nan for of in ("scale", "scale_high", "b10", "b10_high")}
+    return row
 
 
 def _modes(column: pd.Series[str], worn_by_wear: bool) -> tuple[str, ...]:
