@@ -104,8 +104,8 @@ class History:
     def _advance(self, day: date, hours: Array, season: int, *, after: bool) -> None:
         """Run one stretch of a day and write down what broke."""
         sunday = day.weekday() == 6
-        begins = (14 * 60 + 30 if after else 0) if sunday else 0
-        lasts = ((24 * 60 - begins) if after else 6 * 60) if sunday else 24 * 60
+        begins = (20 * 60 + 30 if after else 0) if sunday else 0
+        lasts = ((24 * 60 - begins) if after else 12 * 60) if sunday else 24 * 60
         for place, machine, position, share in self.world.advance(
             hours, season, self.running[day][1]
         ):

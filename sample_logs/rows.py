@@ -12,9 +12,9 @@ from sample_logs import scene
 from sample_logs.scene import LINES, MACHINES, SEASONS, SIZES
 from sample_logs.world import Array, stream
 
-WINDOW_OPENS: Final = 6.0
+WINDOW_OPENS: Final = 12.0
 """Hour of the Sunday at which the machines stop for cleaning, reading and changing."""
-READ_MINUTE, CHANGE_MINUTE = 7 * 60, 10 * 60
+READ_MINUTE, CHANGE_MINUTE = 12 * 60 + 30, 15 * 60
 
 
 @dataclass

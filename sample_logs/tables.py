@@ -168,7 +168,7 @@ def clocks(folder: Folder, history: History, rng: np.random.Generator) -> None:
     base = began.copy()
     rows = []
     for day, total in history.meters:
-        hour = 6 if day.weekday() == 6 and any(day in season.days for season in SEASONS) else 9
+        hour = 12 if day.weekday() == 6 and any(day in season.days for season in SEASONS) else 9
         for number, machine in enumerate(MACHINES):
             cells = {"at": f"{day.isoformat()} {hour:02d}:00", "machine": machine}
             cells["reported_at"] = reported(day)
