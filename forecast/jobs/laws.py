@@ -157,12 +157,13 @@ def _worn(rate: RateDraws, limit: Array, left: Array | None) -> WearDraws:
 def _limit(part_types: pd.DataFrame, draws: int, seed: int, key: Key) -> Array:
     """Return the wear limit of each path: one number, or drawn once a path where uncertain."""
     named = ["wear_limit_mm", "limit_low_mm", "limit_high_mm"]
-    middle, low, high = part_types.loc[[key[0]], named].to_numpy(float)[0]
+    found: Array = part_types.loc[[key[0]], named].to_numpy(float)[0]
+    middle, low, high = found
     if np.isnan(low) or np.isnan(high):
         return np.full(draws, middle)
     spread = (high - low) / LEVEL_90
-    drawn = _rng(seed, (key[0], ""), "limit").normal(middle, spread, draws)
-    return np.maximum(drawn, low / 2)
+    drawn: Array = _rng(seed, (key[0], ""), "limit").normal(middle, spread, draws)
+    return np.clip(drawn, low / 2, None)
 
 
 def _own(

@@ -224,12 +224,16 @@ def _points(
     label = f"{name} {group}" if several and group else name
     if lives.failures > 0:
         failed = plot_points(lives)
-        book.points.append(_point_rows(label, mode, "failed", failed["age"], failed["share"]))
+        book.points.append(
+            _point_rows(label, mode, "failed", failed["age"].to_numpy(), failed["share"].to_numpy())
+        )
     longest = float(lives.lower.max())
     book.points.append(_curve(label, mode, draws, longest))
     running = rows.loc[(rows["mode"] == "") & np.isinf(rows["upper"]), "lower"]
-    ticks = np.quantile(running, np.linspace(0, 1, min(len(running), 40))) if len(running) else []
-    book.points.append(_point_rows(label, mode, "running", ticks, np.nan))
+    ticks = (
+        np.quantile(running, np.linspace(0, 1, min(len(running), 40))) if len(running) else running
+    )
+    book.points.append(_point_rows(label, mode, "running", np.asarray(ticks, float)))
 
 
 def _curve(label: str, mode: str, draws: tuple[Array, Array], longest: float) -> pd.DataFrame:
@@ -244,14 +248,13 @@ def _point_rows(
     label: str,
     mode: str,
     kind: str,
-    age: object,
-    share: object,
-    low: object = np.nan,
-    high: object = np.nan,
+    age: Array,
+    share: Array | float = np.nan,
+    low: Array | float = np.nan,
+    high: Array | float = np.nan,
 ) -> pd.DataFrame:
-    frame = pd.DataFrame({"age": np.asarray(age, float)})
-    frame["part_type"], frame["mode"], frame["kind"] = label, mode, kind
-    frame["share"], frame["low"], frame["high"] = share, low, high
+    frame = pd.DataFrame({"age": age, "share": share, "low": low, "high": high})
+    frame = frame.assign(part_type=label, mode=mode, kind=kind)
     return frame[list(EXHIBITS["life_points"])]
 
 
