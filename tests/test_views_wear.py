@@ -180,9 +180,14 @@ def test_samples_of_a_set_have_its_age_and_what_was_replaced(book):
     snapshot = book.snapshot()
     samples = snapshot.samples
     assert samples["n"].tolist() == [3, 3]
-    assert samples["age"].tolist() == pytest.approx([110, 310])
     assert samples["replaced_share"].tolist() == pytest.approx([0, 0.15])
+    assert samples["culled_share"].tolist() == [0, 0]
     assert samples["sy"].tolist() == pytest.approx([0.45, 0.9])
     assert samples["syy"].tolist() == pytest.approx([0.0725, 0.29])
-    assert snapshot.sample_cells["x"].tolist() == pytest.approx([0.11, 0.31])
+    # three of twenty pieces were replaced when the set had run 150 h: they are 160 h old at 310 h
+    younger = [310.0] * 17 + [160.0] * 3
+    assert samples["age"].tolist() == pytest.approx([110, sum(younger) / 20])
+    squares = sum(age * age for age in younger) / 20
+    assert samples["age_sq"].tolist() == pytest.approx([110**2, squares])
+    assert snapshot.sample_cells["x"].tolist() == pytest.approx([0.11, sum(younger) / 20000])
     assert snapshot.wear.empty

@@ -32,13 +32,12 @@ def visits(
                 y = TRUTH["offset"] + TRUTH["offset_sd"] * rng.standard_normal(readings)
                 y = y + rate * age + GAUGE_SD * rng.standard_normal(readings)
                 visit = len(rows)
-                rows.append(
-                    (visit, f"M{machine:02d}", 1000 * age, readings, y.sum(), (y * y).sum(), 0.0)
-                )
+                sums = (readings, y.sum(), (y * y).sum())
+                hours = 1000 * age
+                rows.append((visit, f"M{machine:02d}", hours, hours**2, *sums, 0.0, 0.0))
                 cells.append((visit, str(2024 + season), age))
-    frame = pd.DataFrame(
-        rows, columns=["visit", "machine", "age", "n", "sy", "syy", "replaced_share"]
-    )
+    columns = ["visit", "machine", "age", "age_sq", "n", "sy", "syy"]
+    frame = pd.DataFrame(rows, columns=[*columns, "replaced_share", "culled_share"])
     return frame, pd.DataFrame(cells, columns=["visit", "season", "x"]), effect
 
 
@@ -113,13 +112,48 @@ def test_culled_sets_are_left_out_and_said() -> None:
     samples, cells, _ = visits(6, machines=10)
     clean = fit_samples(samples, cells, ["2024"], gauge_sd=GAUGE_SD)
     spoilt = samples.copy()
-    spoilt.loc[:4, "replaced_share"] = 0.5
+    spoilt.loc[:4, "culled_share"] = 0.05
     spoilt.loc[:4, "sy"] = 0.0
     fit = fit_samples(spoilt, cells, ["2024"], gauge_sd=GAUGE_SD)
     assert fit.mean_rate == pytest.approx(clean.mean_rate, rel=0.05)
     notes = [note for note in fit.assumed if note.what == "visits left out"]
     assert [note.value for note in notes] == ["5 of 60"]
     assert fit.n_readings == 55 * 10
+
+
+def test_broken_pieces_replaced_make_a_mix_of_ages_that_is_reckoned_with() -> None:
+    """A fifth of each set replaced at random: rate and piece sd as if the set were of one age.
+
+    Taking the set's age for all its pieces would find the rate about a tenth too low and the
+    pieces' sd at more than twice the truth.
+    """
+    rng = np.random.default_rng(8)
+    effect = MACHINE_SD * rng.standard_normal(44)
+    rows, cells, blind = [], [], []
+    for machine in range(44):
+        born = np.where(rng.random(180) < 0.2, rng.uniform(0.0, 2.0, 180), 0.0)
+        rate = np.exp(TRUTH["level"] + effect[machine] + TRUTH["piece_sd"] * rng.normal(size=180))
+        for age in (0.4, 0.8, 1.2, 1.6, 2.0):
+            own = np.where(born < age, age - born, age)  # hours since each piece was fitted
+            read = rng.choice(180, 10, replace=False)
+            y = TRUTH["offset"] + TRUTH["offset_sd"] * rng.normal(size=10) + (rate * own)[read]
+            y = y + GAUGE_SD * rng.normal(size=10)
+            sums = (10, y.sum(), (y * y).sum(), ((born > 0) & (born < age)).mean(), 0.0)
+            mean, square = 1e3 * own.mean(), 1e6 * (own**2).mean()
+            rows.append((len(rows), f"M{machine:02d}", mean, square, *sums))
+            cells.append((len(rows) - 1, "2024", own.mean()))
+            blind.append((len(rows) - 1, "2024", age))
+    columns = ["visit", "machine", "age", "age_sq", "n", "sy", "syy", "replaced_share"]
+    samples = pd.DataFrame(rows, columns=[*columns, "culled_share"])
+    names = ["visit", "season", "x"]
+    fit = fit_samples(samples, pd.DataFrame(cells, columns=names), ["2024"], gauge_sd=GAUGE_SD)
+    truth = np.exp(TRUTH["level"] + (MACHINE_SD**2 + TRUTH["piece_sd"] ** 2) / 2) / 1000
+    assert fit.mean_rate_low < truth < fit.mean_rate_high
+    assert fit.piece_sd == pytest.approx(TRUTH["piece_sd"], abs=0.04)
+    blinded = samples.assign(age_sq=samples["age"] ** 2)
+    wrong = fit_samples(blinded, pd.DataFrame(blind, columns=names), ["2024"], gauge_sd=GAUGE_SD)
+    assert wrong.mean_rate_high < truth
+    assert wrong.piece_sd > 0.3
 
 
 def test_visits_of_unknown_age_are_left_out() -> None:

@@ -90,10 +90,12 @@ COLUMNS: Final[Mapping[str, tuple[str, ...]]] = {
         "kit",
         "day",
         "age",
+        "age_sq",
         "n",
         "sy",
         "syy",
         "replaced_share",
+        "culled_share",
     ),
     "sample_cells": ("visit", "season", "x"),
     "counts": (
@@ -172,7 +174,9 @@ class Snapshot:
         sum of that times wear, ``sxx`` = sum of products with the hours in ``other`` (season <=
         other; ``sx`` and ``sxy`` only where both are the same). Hours in thousands.
     samples, sample_cells
-        Readings without a position: one row a visit, with the hours run in each season (thousands).
+        Readings without a position: one row a visit. ``age`` and ``age_sq`` are means over the
+        pieces of the set (those replaced are younger), ``x`` the mean hours run in each season
+        (thousands); ``culled_share`` of the set was replaced because somebody chose the piece.
     counts
         Weeks of sets whose pieces are not serialised: ``replaced`` for ``mode``, ``others`` for
         any other reason, of ``positions`` that ran ``hours``. ``start_age`` NaN where unknown.

@@ -2,8 +2,11 @@
 
 No piece can be followed, but the moments of the visits tell the population:
 
-    mean of a visit              offset + ratio(machine) x wear(hours by season)
-    variance inside a visit      offset_sd2 + gauge_sd2 + wear2 x (exp(piece_sd2) - 1)
+    mean of a visit              offset + ratio(machine) x wear(mean hours by season)
+    variance inside a visit      offset_sd2 + gauge_sd2 + wear2 x (mix x exp(piece_sd2) - 1)
+
+where mix = mean of squared ages / square of the mean age: 1 in a set of one age, more where broken
+pieces were replaced. Where people chose the pieces, the worst are gone and no mean tells the rest.
 
 Standard errors come from leaving one machine out at a time: readings of one machine share its
 rate, so they are no independent witnesses. Never take the sample's slot number for a position.
@@ -28,8 +31,11 @@ from forecast.wear.seasons import FleetModel, spread_posterior
 Array = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
 
-MOST_REPLACED: Final = 0.2
-"""A visit to a set of which more was replaced counts as a mix of ages and is left out."""
+MOST_CULLED: Final = 0.02
+"""A visit to a set of which a larger share was chosen and replaced is left out: its worst are gone."""
+
+MOST_REPLACED: Final = 0.4
+"""Beyond this share replaced, whatever for, some pieces were replaced twice: ages are not known."""
 
 LEAST_MACHINES: Final = 3
 """With fewer the machines' sd and the jackknife have nothing to go by."""
@@ -43,19 +49,30 @@ SURE_LEVEL: Final = 0.5
 
 @dataclass(frozen=True, eq=False)
 class _Visits:
-    """One row a visit: machine, readings, their mean and variance, hours by season (thousands)."""
+    """One row a visit: machine, readings, their mean and variance, mean hours (thousands) by season.
+
+    ``mix`` is the mean of the pieces' squared ages over the square of their mean age.
+    """
 
     machine: IntArray
     n: Array
     mean: Array
     variance: Array
     x: Array
+    mix: Array
+
+    def of(self, keep: npt.NDArray[np.bool_]) -> _Visits:
+        return _Visits(
+            self.machine[keep],
+            self.n[keep],
+            self.mean[keep],
+            self.variance[keep],
+            self.x[keep],
+            self.mix[keep],
+        )
 
     def without(self, machine: int) -> _Visits:
-        keep = self.machine != machine
-        return _Visits(
-            self.machine[keep], self.n[keep], self.mean[keep], self.variance[keep], self.x[keep]
-        )
+        return self.of(self.machine != machine)
 
 
 @dataclass(frozen=True, eq=False)
@@ -86,8 +103,9 @@ def fit_samples(
     Parameters
     ----------
     samples, cells
-        As Snapshot's ``samples`` and ``sample_cells``. Visits with ``replaced_share`` above 0.2,
-        without readings or without known hours are left out; ``assumed`` says how many.
+        As Snapshot's ``samples`` and ``sample_cells``. Visits with ``culled_share`` above 0.02 or
+        ``replaced_share`` above 0.4, without readings or without known hours are left out;
+        ``assumed`` says how many.
     seasons
         All seasons' names, oldest first.
     gauge_sd
@@ -186,24 +204,31 @@ def _visits(
     n = samples["n"].to_numpy(np.float64, na_value=np.nan)
     sy = samples["sy"].to_numpy(np.float64, na_value=np.nan)
     syy = samples["syy"].to_numpy(np.float64, na_value=np.nan)
-    replaced = samples["replaced_share"].to_numpy(np.float64, na_value=np.nan)
+    replaced = samples["replaced_share"].to_numpy(np.float64, na_value=0.0)
+    culled = samples["culled_share"].to_numpy(np.float64, na_value=0.0)
     age = samples["age"].to_numpy(np.float64, na_value=np.nan)
+    squares = samples["age_sq"].to_numpy(np.float64, na_value=np.nan)
     aged = (x.sum(axis=1) > 0) | (age == 0)
-    mixed = np.nan_to_num(replaced) > MOST_REPLACED
-    keep = (
-        (n >= 1) & np.isfinite(sy) & np.isfinite(syy) & aged & np.isfinite(x).all(axis=1) & ~mixed
-    )
+    read = (n >= 1) & np.isfinite(sy) & np.isfinite(syy) & aged & np.isfinite(x).all(axis=1)
+    chosen = culled > MOST_CULLED
+    mixed = (replaced > MOST_REPLACED) & ~chosen
+    keep = read & ~chosen & ~mixed
     codes, machines = pd.factorize(samples["machine"].astype(str)[keep], sort=True)
     n, sy, syy = n[keep], sy[keep], syy[keep]
     variance = np.maximum(syy - sy**2 / n, 0.0) / np.maximum(n - 1.0, 1.0)
-    visits = _Visits(np.asarray(codes, dtype=np.int64), n, sy / n, variance, x[keep])
-    notes = _left_out(len(samples), int(mixed.sum()), int((~keep & ~mixed).sum()))
+    mix = np.maximum(squares[keep], age[keep] ** 2) / np.maximum(age[keep], 1.0) ** 2
+    mix = np.where(np.isfinite(mix) & (age[keep] > 1.0), mix, 1.0)
+    machine = np.asarray(codes, dtype=np.int64)
+    visits = _Visits(machine, n, sy / n, variance, x[keep], mix)
+    others = ~read & ~chosen & ~mixed
+    notes = _left_out(len(samples), int(chosen.sum()), int(mixed.sum()), int(others.sum()))
     return visits, tuple(map(str, machines)), notes
 
 
-def _left_out(visits: int, mixed: int, unknown: int) -> tuple[Assumption, ...]:
+def _left_out(visits: int, chosen: int, mixed: int, unknown: int) -> tuple[Assumption, ...]:
     """Say how many visits were left out, and why."""
     reasons = (
+        (chosen, f"more than {MOST_CULLED:.0%} of the set had been changed for wear or by plan"),
         (mixed, f"more than {MOST_REPLACED:.0%} of the set had been replaced: mixed ages"),
         (unknown, "no value, or the hours run are not known"),
     )
@@ -267,7 +292,10 @@ def _inside(
     usable = visits.n >= 2
     if usable.sum() < 3:
         return None, OFFSET_SD
-    squares, variance, free = worn[usable] ** 2, visits.variance[usable], visits.n[usable] - 1.0
+    mix, free = visits.mix[usable], visits.n[usable] - 1.0
+    # of the mean wear's square, the mix of ages alone explains (mix - 1)
+    by_ages = (1.0 + machine_sd**2) * worn[usable] ** 2 * (mix - 1.0)
+    squares, variance = worn[usable] ** 2 * mix, visits.variance[usable] - by_ages
     apart = np.sqrt(np.quantile(squares, 0.9)) >= WEAR_RATIO * np.sqrt(np.quantile(squares, 0.1))
     if not apart:
         by_pieces = float(squares.mean()) * np.expm1(PIECE_SD**2) * (1.0 + machine_sd**2)

@@ -1,25 +1,56 @@
--- Hours (thousands) the visited set had run in each season.
-WITH run_so_far AS (
+-- Hours (thousands) that the pieces of the visited set had run in each season, on average: those of
+-- the set, less what the pieces replaced had run before.
+WITH moments AS (
     SELECT
         v.visit,
-        v.machine,
-        v.reading_day,
+        v.spell_no,
+        v.meter_hours,
+        1::BIGINT AS pieces,
+        1::BIGINT AS of_pieces
+    FROM visits AS v
+    UNION ALL
+    SELECT
+        v.visit,
+        r.spell_no,
+        r.meter_hours,
+        -r.replaced AS pieces,
+        greatest(v.quantity, 1)::BIGINT AS of_pieces
+    FROM visits AS v
+    INNER JOIN set_renewals AS r ON v.unit = r.unit AND v.moment > r.moment
+),
+
+run_then AS (
+    SELECT
+        m.visit,
+        m.of_pieces,
         c.season,
         c.season_no,
-        ((
+        m.pieces * (
             c.base_hours
             + (
-                greatest(least(v.meter_hours::DOUBLE, c.high) - c.low, 0) * c.clock_per_hour
+                greatest(least(m.meter_hours::DOUBLE, c.high) - c.low, 0) * c.clock_per_hour
             )::DECIMAL(14, 2)
-        ) / 1000)::DECIMAL(12, 5) AS x
-    FROM visits AS v
-    INNER JOIN spell_seasons AS c ON v.spell_no = c.spell_no
+        ) AS hours
+    FROM moments AS m
+    INNER JOIN spell_seasons AS c ON m.spell_no = c.spell_no
+),
+
+run_by_pieces AS (
+    SELECT
+        r.visit,
+        r.season,
+        r.season_no,
+        sum(r.hours) FILTER (r.of_pieces = 1) AS of_set,
+        sum(r.hours) FILTER (r.of_pieces > 1) AS of_replaced,
+        max(r.of_pieces) AS pieces
+    FROM run_then AS r
+    GROUP BY r.visit, r.season, r.season_no
 )
 
 SELECT
     r.visit,
     r.season,
-    r.x::DOUBLE AS x
-FROM run_so_far AS r
-WHERE r.x > 0
-ORDER BY r.machine, r.reading_day, r.visit, r.season_no
+    (coalesce(r.of_set, 0)::DOUBLE + coalesce(r.of_replaced, 0)::DOUBLE / r.pieces) / 1000 AS x
+FROM run_by_pieces AS r
+WHERE r.of_set > 0
+ORDER BY r.visit, r.season_no

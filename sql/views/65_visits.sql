@@ -1,4 +1,5 @@
--- Visits to sets of known age, at which some of their pieces were read without a position.
+-- Visits to sets of known age, at which some of their pieces were read without a position. Pieces
+-- replaced before are younger than the set: mean_age and mean_square_age are those of its pieces.
 CREATE OR REPLACE TEMP TABLE visits AS
 WITH read_sets AS (
     SELECT
@@ -21,12 +22,15 @@ WITH read_sets AS (
     GROUP BY ALL
 ),
 
-replaced AS (
+renewed AS (
     SELECT
         r.visit,
-        sum(c.replaced) AS replaced
+        sum(c.replaced) AS replaced,
+        sum(c.replaced) FILTER (NOT c.by_failure) AS culled,
+        sum(c.replaced * c.age) AS hours_lost,
+        sum(c.replaced * (r.age * r.age - (r.age - c.age) * (r.age - c.age))) AS squares_lost
     FROM read_sets AS r
-    INNER JOIN set_changes AS c ON r.unit = c.unit AND r.moment > c.moment
+    INNER JOIN set_renewals AS c ON r.unit = c.unit AND r.moment > c.moment
     GROUP BY r.visit
 )
 
@@ -36,8 +40,11 @@ SELECT
         WHEN r.unit = concat_ws(' ', r.machine, p.place, r.part_type) THEN ''
         ELSE r.unit
     END AS kit,
-    coalesce(c.replaced, 0) / greatest(r.quantity, 1) AS replaced_share
+    coalesce(c.replaced, 0) / greatest(r.quantity, 1) AS replaced_share,
+    coalesce(c.culled, 0) / greatest(r.quantity, 1) AS culled_share,
+    r.age - coalesce(c.hours_lost, 0) / greatest(r.quantity, 1) AS mean_age,
+    r.age * r.age - coalesce(c.squares_lost, 0) / greatest(r.quantity, 1) AS mean_square_age
 FROM read_sets AS r
 INNER JOIN spells AS p ON r.spell_no = p.spell_no
-LEFT JOIN replaced AS c ON r.visit = c.visit
+LEFT JOIN renewed AS c ON r.visit = c.visit
 ORDER BY r.machine, r.unit, r.reading_day
