@@ -69,11 +69,14 @@ def test_each_rule_finds_what_was_planted_and_nothing_else(book):
         book.reading("G2", "2026-08-28", depth(1, position, 0), position=str(position))
     book.reading("GI", "2026-08-06", 0.4, position="1")
     book.reading("G1", "2026-08-06", 0.4, position="11")
+    book.reading("G2", "2026-08-06", 0.4)
+    book.change("G2", "2026-08-06", quantity=0)
     book.write()
     found = doubts(book.address)
     assert rules(found) == [
         ("doubled sheet", "G2", ""),
         ("not in the fleet", "G1", "11"),
+        ("not in the fleet", "G2", ""),
         ("not in the fleet", "GI", ""),
         ("swapped positions", "G3", "8"),
         ("unit slip", "G1", "5"),

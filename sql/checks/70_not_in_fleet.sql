@@ -1,9 +1,19 @@
--- Rows name a machine, part type or position that the fleet does not have.
+-- Rows name a machine, part type or position that the fleet does not have, or no position where
+-- pieces are followed one by one.
 -- Default: as logged (the rows wait until the fleet has it).
 CREATE OR REPLACE TEMP TABLE not_in_fleet AS
 WITH machines AS (
     SELECT DISTINCT p.machine
     FROM places AS p
+),
+
+sizes AS (
+    SELECT
+        s.machine,
+        s.place,
+        count(*) AS positions
+    FROM slots AS s
+    GROUP BY s.machine, s.place
 ),
 
 named_rows AS (
@@ -13,6 +23,7 @@ named_rows AS (
         r.part_type,
         r.kit,
         position_name(r.position) AS position,
+        NULL::INTEGER AS quantity,
         r.taken_at
     FROM readings AS r
     UNION ALL
@@ -22,6 +33,7 @@ named_rows AS (
         c.part_type,
         c.kit,
         position_name(c.position) AS position,
+        c.quantity,
         c.taken_at
     FROM change_outs AS c
     UNION ALL
@@ -31,6 +43,7 @@ named_rows AS (
         NULL AS part_type,
         NULL AS kit,
         NULL AS position,
+        NULL AS quantity,
         c.taken_at
     FROM clocks AS c
     ANTI JOIN machines AS m ON c.machine = m.machine
@@ -56,10 +69,15 @@ judged AS (
             AND s.kit IS NOT DISTINCT FROM n.kit
     LEFT JOIN slots AS p
         ON n.machine = p.machine AND s.place = p.place AND n.position = p.position
+    LEFT JOIN sizes AS z ON n.machine = z.machine AND s.place = z.place
     WHERE
         m.machine IS NULL
         OR s.place IS NULL
         OR (NOT s.is_set AND p.position IS NULL AND n.position IS NOT NULL)
+        OR (
+            NOT s.is_set AND n.position IS NULL
+            AND coalesce(n.quantity, 1) BETWEEN 1 AND z.positions - 1
+        )
 ),
 
 unknown AS (
@@ -113,6 +131,11 @@ SELECT
                     '%d rows name no place that the fleet has, or tells apart, on %s: %s',
                     n.rows_waiting, n.machine, concat_ws(', ', n.place, n.part_type)
                 )
+        WHEN n.position IS NULL
+            THEN printf(
+                '%d rows name no position of %s', n.rows_waiting,
+                concat_ws(', ', n.machine, n.place)
+            )
         ELSE printf(
             '%d rows name the position %s of %s', n.rows_waiting, n.position,
             concat_ws(', ', n.machine, n.place)

@@ -1,6 +1,6 @@
 -- One row a piece of known age whose machine logs every job: how long it lived, from which age
--- it was watched, and what ended it. A change-out that was not logged ends a life as a suspension at
--- the last reading before it: its reason is unknown.
+-- on it was watched, and what ended it. A change-out that was not logged ends a life as a
+-- suspension at the last reading before it: its reason is unknown.
 WITH ends AS (
     SELECT
         p.*,
