@@ -32,7 +32,7 @@ class History:
 
     def __init__(self, seed: int) -> None:
         self.world = World(seed)
-        self.gauge = stream(seed, 21)
+        self.gauge = stream(seed, 23)
         self.choice = stream(seed, 22)
         self.running = running_table(seed)
         self.changes: list[Change] = []

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Final
 
 import numpy as np
@@ -17,6 +17,8 @@ BoolArray = npt.NDArray[np.bool_]
 
 NEW_BORE_MM: Final = 30.10
 NEW_BORE_SD: Final = 0.02
+LONGEST_HOURS: Final = 9_000.0
+"""Hardly a piece lives so long: for machines of unknown age."""
 
 
 class Bank:
@@ -85,16 +87,24 @@ class Bank:
         self.side[at] = 1
         self.alerted[at] = False
 
-    def begin_at(self, machine: int, ages: Array) -> None:
-        """Let a machine's pieces start at given ages, as such pieces that are still in service."""
+    def begin_at(self, machine: int, ages: Callable[[int], Array]) -> None:
+        """Let a machine's pieces start at some ages, as such pieces that are still in service.
+
+        Parameters
+        ----------
+        machine
+            Its number.
+        ages
+            Gives so many ages in hours; ages drawn evenly over a long span become those of a
+            machine long in use, since a piece that would not have lived so long is drawn again.
+        """
         row = np.zeros(self.age.shape, dtype=np.bool_)
         row[machine] = True
         while row.any():
             self.renew(row)
-            self.age[machine] = ages
-            self.worn[machine] = np.exp(self.log_rate[machine]) * ages
-            gone = (self.depth >= self.limit) | (self.break_age <= self.age)
-            row[machine] = gone[machine]
+            self.age[row] = ages(int(row.sum()))
+            self.worn[row] = np.exp(self.log_rate[row]) * self.age[row]
+            row &= (self.depth >= self.limit) | (self.break_age <= self.age)
 
     def advance(self, hours: Array, level: float) -> list[tuple[int, int, float]]:
         """Run every machine; broken pieces are changed at once.
@@ -153,15 +163,13 @@ class World:
         self.calibre: IntArray = np.zeros(len(MACHINES), dtype=np.int64)
         ages = stream(seed, 8)
         for number, name in enumerate(MACHINES):
-            unknown = name in scene.UNKNOWN_START
-            if not unknown and name not in scene.START_AGES:
-                continue
-            for bank in (self.sleeves, self.strips):
-                begun: Array = np.full(bank.age.shape[1], float(scene.START_AGES.get(name, 0)))
-                bank.begin_at(number, ages.uniform(200, 2000, len(begun)) if unknown else begun)
-            for bank in self.pockets:
-                begun = np.full(scene.POCKETS, float(scene.KIT_AGES.get(name, 0)))
-                bank.begin_at(number, ages.uniform(100, 900, len(begun)) if unknown else begun)
+            for bank in (self.sleeves, self.strips, *self.pockets):
+                begun = scene.KIT_AGES if bank in self.pockets else scene.START_AGES
+                if name in scene.UNKNOWN_START:
+                    bank.begin_at(number, lambda n: ages.uniform(0, LONGEST_HOURS, n))
+                elif name in begun:
+                    hours = float(begun[name])
+                    bank.begin_at(number, lambda n, hours=hours: np.full(n, hours))  # type: ignore[misc]
 
     def advance(self, hours: Array, season: int, phase: str) -> list[tuple[str, int, int, float]]:
         """Run every machine; return place, machine, position and moment of each breakage."""
