@@ -122,8 +122,11 @@ def doubts(ctx: typer.Context, as_json: Json = False) -> None:
     from forecast.intake.doubts import doubts as found
 
     rows = found(address(ctx))
-    show.tables({"doubts": rows}, as_json=as_json)
-    if rows and not as_json:
+    if as_json:
+        show.tables({"doubts": rows}, as_json=True)
+        return
+    typer.echo(show.cards(rows))
+    if rows:
         first = str(rows[0]["id"])
         show.message(f"settle one:  {said_before(ctx)} settle {first} --as proposed")
 
@@ -159,7 +162,10 @@ def settle(
         at=None if at is None else at.date(),
         note=note,
     )
-    show.tables({"doubts": [row]}, as_json=as_json)
+    if as_json:
+        show.tables({"doubts": [row]}, as_json=True)
+    else:
+        typer.echo(show.cards([row]))
 
 
 def add_to(app: typer.Typer) -> None:

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
 GAP: Final = "  "
 NARROWEST: Final = 9
+WORDS: Final = (80, 24, 16, NARROWEST)
 SHOWN: Final[Mapping[str, tuple[str, ...]]] = {
     "purchases": (
         "part_type",
@@ -34,7 +35,8 @@ SHOWN: Final[Mapping[str, tuple[str, ...]]] = {
     "wear": ("part_type", "duty_group", "pieces", "readings", "mean_rate", "rate_unit", "state"),
     "life": ("part_type", "duty_group", "mode", "failures", "shape", "b10", "state"),
     "to_change": ("machine", "part_type", "positions", "quantity", "because", "chance_if_left"),
-    "doubts": ("id", "rule", "machine", "position", "at", "what", "proposal", "state"),
+    "imports": ("import", "at", "file", "kind", "rows", "accepted", "set_aside", "withdrawn"),
+    "set_aside": ("file", "line", "column", "value", "rule", "hint"),
 }
 """What a person sees in a terminal; --json and the sheets have every column."""
 
@@ -100,7 +102,11 @@ def text_table(name: str, rows: Rows, currency: str = "") -> str:
     if not len(rows):
         return "none"
     if isinstance(rows, Sequence):
-        kept = [key for key in SHOWN.get(name, tuple(rows[0])) if key in rows[0]]
+        kept = [
+            key
+            for key in SHOWN.get(name, tuple(rows[0]))
+            if any(row.get(key) not in (None, "", False) for row in rows)
+        ]
         heads = [key.replace("_", " ") for key in kept]
         cells = [[_text(row[key]) for key in kept] for row in rows]
         right = [all(_is_number(row[key]) for row in rows) for key in kept]
@@ -111,7 +117,7 @@ def text_table(name: str, rows: Rows, currency: str = "") -> str:
             name, rows, name, currency=currency, columns=SHOWN.get(name), years=name != "purchases"
         )
         heads = [column.label for column in shown.columns]
-        cells = [[cell.text for cell in row] for row in shown.rows]
+        cells = [list(row) for row in shown.rows]
         right = [column.right for column in shown.columns]
     return layout(heads, cells, right, width())
 
@@ -143,7 +149,8 @@ def layout(
         for head, column in zip(heads, columns, strict=True)
     ]
     whole = [max(map(_longest_word, [head, *c])) for head, c in zip(heads, columns, strict=True)]
-    for floors in (whole, [NARROWEST] * len(whole)):  # first between words, then through them
+    for most in WORDS:  # fold between words first, then through longer and longer ones
+        floors = [min(own, most) for own in whole]
         while sum(widths) + len(GAP) * (len(widths) - 1) > room:
             loose = [k for k, own in enumerate(widths) if own > floors[k]]
             if not loose:
@@ -153,6 +160,24 @@ def layout(
     rule = GAP.join("─" * own for own in widths)
     body = [line for row in cells for line in _lines(row, widths, right)]
     return "\n".join([*(strong(line) for line in top), rule, *body])
+
+
+def cards(rows: Sequence[Mapping[str, object]]) -> str:
+    """Write doubts one under the other: what was seen, what is proposed, what holds now."""
+    room = min(width(), 80)
+    texts = []
+    for row in rows:
+        where = [_text(row[name]) for name in ("machine", "position", "part_type", "at")]
+        head = f"{strong(str(row['id']))}  {'  '.join(filter(None, [str(row['rule']), *where]))}"
+        state, default = (str(row[name]).replace("_", " ") for name in ("state", "default"))
+        holds = f"open, taken {default} until settled" if state == "open" else f"settled {state}"
+        said = [str(row["what"]), f"proposed: {row['proposal']}", holds, str(row["note"] or "")]
+        texts.append("\n".join([head, *(_indented(text, room) for text in said if text)]))
+    return "\n".join(texts) if texts else "none"
+
+
+def _indented(text: str, room: int) -> str:
+    return textwrap.fill(text, room, initial_indent=" " * 10, subsequent_indent=" " * 12)
 
 
 def paragraphs(sentences: Sequence[str]) -> str:

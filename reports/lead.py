@@ -80,7 +80,7 @@ def _buy(forecast: SeasonForecast) -> Sentence:
         enough = Strong("the shelf and the orders on their way are enough")
         return ("Nothing has to be bought: ", enough, ".")
     if rows.empty:
-        return (*_no_order(lost), ". ", *_shortfall(rows, every))
+        return ("For ", *_no_order(lost), ". ", *_shortfall(rows, every))
     rows = rows.sort_values(["order_by", "part_type"], kind="stable")
     runs: list[str] = [
         "Buy ",
@@ -106,12 +106,12 @@ def _buy(forecast: SeasonForecast) -> Sentence:
             Strong("order today"),
         ]
     if not lost.empty:
-        runs += ["; ", *_no_order(lost)]
+        runs += ["; for ", *_no_order(lost)]
     return (*runs, ". ", *_shortfall(rows, every))
 
 
 def _no_order(rows: pd.DataFrame) -> Sentence:
-    return (f"for {_names(rows)} ", Strong("no order comes in time"), " to be sure of enough")
+    return (f"{_names(rows)} ", Strong("no order comes in time"), " to be sure of enough")
 
 
 def _names(rows: pd.DataFrame) -> str:
@@ -276,8 +276,9 @@ def _doubts(forecast: SeasonForecast) -> Sentence:
     if len(leaning):
         runs += [
             "; " if len(runs) > 1 else "",
-            "too few failures to know the life of ",
-            Strong(words.listed([str(name) for name in leaning])),
+            "the known failures alone do not tell how long ",
+            Strong(words.listed([str(name) for name in leaning], 3)),
+            " lasts" if len(leaning) == 1 else " last",
         ]
     if len(runs) == 1:
         return ("The logs leave ", Strong("no question open"), ".")

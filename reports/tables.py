@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, Literal
 
 import pandas as pd
 
@@ -136,32 +136,28 @@ PLAIN: Final = {
 }
 
 
+Kind = Literal["n", "d", "s", "t"]
+
+
 @dataclass(frozen=True)
 class Column:
-    """A column: its label, and how its cells stand.
+    """A column: its name in the result, its label for people, and what its cells hold.
 
     Attributes
     ----------
-    name, label
-        In the result, and for people.
-    right
-        It holds numbers, which stand at the right.
-    short
-        It holds names, which are not broken over lines.
+    kind
+        ``n`` numbers, which stand at the right; ``d`` days; ``s`` names and short texts, which are
+        not broken over lines; ``t`` texts.
     """
 
     name: str
     label: str
-    right: bool
-    short: bool
+    kind: Kind
 
-
-@dataclass(frozen=True)
-class Cell:
-    """A cell as it is shown; ``iso`` is the day behind it, if it is one."""
-
-    text: str
-    iso: str = ""
+    @property
+    def right(self) -> bool:
+        """Whether its cells stand at the right."""
+        return self.kind == "n"
 
 
 @dataclass(frozen=True)
@@ -171,7 +167,7 @@ class Table:
     id: str
     caption: str
     columns: tuple[Column, ...]
-    rows: tuple[tuple[Cell, ...], ...]
+    rows: tuple[tuple[str, ...], ...]
 
 
 def table(
@@ -228,7 +224,8 @@ def table(
     ]
     cells = [_cells(name, frame, column, ranges.get(column), currency, years) for column in kept]
     heads = tuple(
-        _column(column, _right(name, column), own) for column, own in zip(kept, cells, strict=True)
+        Column(column, LABELS.get(column, column.replace("_", " ")), _kind(name, column, own))
+        for column, own in zip(kept, cells, strict=True)
     )
     anchor = name if id is None else id
     return Table(anchor, caption, heads, tuple(zip(*cells, strict=True)) if kept else ())
@@ -247,18 +244,17 @@ def _ends(column: str, known: Sequence[str]) -> tuple[str, str] | None:
     return None
 
 
-def _column(column: str, right: bool, cells: Sequence[Cell]) -> Column:
-    label = LABELS.get(column, column.replace("_", " "))
-    return Column(column, label, right, max((len(cell.text) for cell in cells), default=0) <= SHORT)
-
-
-def _right(name: str, column: str) -> bool:
-    return (
+def _kind(name: str, column: str, cells: Sequence[str]) -> Kind:
+    if column in DAYS:
+        return "d"
+    if (
         column in COUNTS | EXPECTED | CHANCES
         or column in MONEY.get(name, ())
         or column in ("shape", "scale", "b10", "mean_rate", "rate_ratio", "cost")
         or column.endswith(("_mm", "_sd", "_hours", "_ratio"))
-    )
+    ):
+        return "n"
+    return "s" if max(map(len, cells), default=0) <= SHORT else "t"
 
 
 def _cells(
@@ -268,18 +264,20 @@ def _cells(
     ends: tuple[str, str] | None,
     currency: str,
     years: bool,
-) -> list[Cell]:
+) -> list[str]:
     values = list(frame[column])
     if name == "purchases" and column == "state":
         late = list(frame["days_late"])
         return [_state(value, days) for value, days in zip(values, late, strict=True)]
+    if column == "window":
+        return [words.day(value, weekday=True) for value in values]
     if column in DAYS:
-        return [_day(value, weekday=column == "window", year=years) for value in values]
+        return [words.day(value, year=years) for value in values]
     if ends is None:
-        return [Cell(_text(name, column, value, currency)) for value in values]
+        return [_text(name, column, value, currency) for value in values]
     lows, highs = (list(frame[end]) for end in ends)
     return [
-        Cell(_range(*(_text(name, column, v, currency) for v in three)))
+        _range(*(_text(name, column, v, currency) for v in three))
         for three in zip(values, lows, highs, strict=True)
     ]
 
@@ -292,18 +290,11 @@ def _range(middle: str, low: str, high: str) -> str:
     return middle
 
 
-def _state(value: object, days: object) -> Cell:
+def _state(value: object, days: object) -> str:
     late = words.number(days)
     if str(value) == "late" and late > 0:
-        return Cell(f"{words.plural(late, 'day')} late")
-    return Cell(PLAIN.get(str(value), str(value)))
-
-
-def _day(value: object, *, weekday: bool, year: bool) -> Cell:
-    when = words.as_date(value)
-    if when is None:
-        return Cell("")
-    return Cell(words.day(when, weekday=weekday, year=year and not weekday), when.isoformat())
+        return f"{words.plural(late, 'day')} late"
+    return PLAIN.get(str(value), str(value))
 
 
 def _text(name: str, column: str, value: object, currency: str) -> str:

@@ -158,7 +158,8 @@ def wear_paths(rng: np.random.Generator) -> pd.DataFrame:
                 at = AS_OF - timedelta(days=7 * (len(ages) - 1 - k))
                 wear = round(own * age + 0.03 + rng.normal(0, 0.02), 3)
                 piece = f"{machine}/{spot}"
-                rows.append((part, piece, machine, spot, "reading", at, age, wear, *([np.nan] * 2), limit))  # fmt: skip
+                known = (part, piece, machine, spot, "reading", at, age, wear)
+                rows.append((*known, np.nan, np.nan, limit))
             for k in range(11):
                 ahead = ages[-1] + 157.5 * k
                 middle = own * ahead + 0.03
@@ -354,12 +355,14 @@ def money(totals: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
             row["unplanned"] * 40,
         )
         total = parts + labour + failures + stops
-        costs.append((part, "cheapest", parts, labour, failures, stops, 0.0, total, total * 0.85, total * 1.2, 1.8))  # fmt: skip
+        money = (parts, labour, failures, stops, 0.0, total, total * 0.85, total * 1.2)
+        costs.append((part, "cheapest", *money, 1.8))
     stops = []
     for n in range(10):
         monday = date(2026, 8, 31) + timedelta(days=7 * n)
         mean = 11 + 0.9 * n
-        stops.append((monday, mean, round(mean * 0.5), round(mean * 1.6), mean / 2, mean / 4, mean * 0.8))  # fmt: skip
+        weekly_stops = (mean, round(mean * 0.5), round(mean * 1.6))
+        stops.append((monday, *weekly_stops, mean / 2, mean / 4, mean * 0.8))
     return frame("costs", costs), frame("unplanned_stops", stops)
 
 

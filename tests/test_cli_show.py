@@ -72,6 +72,27 @@ def test_every_result_has_its_columns_in_json() -> None:
         assert all(tuple(row) == RESULTS[name] for row in rows)
 
 
+def test_doubts_are_written_one_under_the_other(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("COLUMNS", "80")
+    rows = show.records(EXAMPLE().results["doubts"])
+    assert show.cards(rows).splitlines() == [
+        "3f2a91c0  unlogged change-out  G07  12  SLEEVE-30  2025-10-05",
+        "          wear fell from 1.10 to 0.12 mm",
+        "          proposed: changed 2025-10-02",
+        "          open, taken as proposed until settled",
+        "81bb0e55  meter replaced  G19  2025-09-12",
+        "          meter fell from 8,412 to 3 h",
+        "          proposed: new meter from 2025-09-12",
+        "          open, taken as proposed until settled",
+        "c7d40912  swapped positions  G23  4  SLEEVE-30  2024-10-13",
+        "          positions 4 and 5 changed places",
+        "          proposed: swap",
+        "          settled as logged",
+        "          asked Jo",
+    ]
+    assert show.cards([]) == "none"
+
+
 def test_the_strip_wears_down() -> None:
     assert [show.wear_glyph(left) for left in (1.2, 1.0, 0.7, 0.5, 0.3, 0.0, -0.4)] == list(
         "▇▇▅▃▂▁▁"

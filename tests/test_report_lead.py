@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import runpy
 from datetime import date
 from pathlib import Path
@@ -29,14 +28,15 @@ def test_the_letter_says_what_to_do_and_how_sure_it_is() -> None:
     )
     assert letter.text() == (
         "Buy 2,528 pieces of 6 part types for €15,886; the first order, 400 LINER-35, has to "
-        "leave by Mon 31 Aug; SLEEVE-30T will come 5 days late even if ordered today. Without "
-        "these orders LINER-45 is all but sure to run out; with them the greatest chance left is "
-        "4 %, 1 in 25, that the store runs out of LINER-35. The rest of the season will ask for "
-        "about 3,420 pieces, most of all 1,210 LINER-45 (984 to 1,440 in 9 of 10 cases). On Sun "
-        "6 Sep change 403 pieces on 25 machines, 24 of 24 crew hours; 5.8 h of work do not fit. "
-        "Expect about 150 unplanned stops (75 h); the worst week, from 2 Nov, has about 19 "
-        "(10 to 31). In doubt: 2 questions the logs leave open, 3 rows set aside unread; too few "
-        "failures to know the life of SLEEVE-30T and STRIP-12."
+        "leave by Mon 31 Aug; SLEEVE-30T should have been ordered 5 days ago: order today. "
+        "Without these orders LINER-45 is all but sure to run out; with them LINER-35 is the "
+        "likeliest to run out, with a chance of 4 % (1 in 25). The rest of the season will ask "
+        "for about 3,420 pieces, most of all 1,210 LINER-45 (984 to 1,440 in 9 of 10 cases). On "
+        "Sun 6 Sep change 403 pieces on 25 machines, 24 of 24 crew hours; 5.8 h of work do not "
+        "fit. Expect about 150 unplanned stops (75 h); the worst week, from 2 Nov, has about 19 "
+        "(10 to 31); parts, labour and stops together cost about €57,500. In doubt: 2 questions "
+        "the logs leave open, 3 rows set aside unread; the known failures alone do not tell how "
+        "long SLEEVE-30T and STRIP-12 last."
     )
 
 
@@ -47,16 +47,22 @@ def test_one_order_in_plain_words() -> None:
     text = lead(EXAMPLE(purchases=one)).text()
     assert text.startswith(
         "Buy 8 pieces of 1 part type; the order, 8 P, has to leave by Fri 4 Sep. Without these "
-        "orders P runs out with a chance of 8 % (1 in 12); with them the greatest chance left is "
-        "4 %, 1 in 25, that the store runs out."
+        "orders P runs out with a chance of 8 % (1 in 12); with them P is the likeliest to "
+        "run out, with a chance of 4 % (1 in 25)."
     )
 
 
 def test_nothing_to_buy_and_unknown_chances() -> None:
     assert lead(EXAMPLE(purchases=purchases())).text().startswith("Nothing has to be bought")
-    unknown = purchases(("P", 8, None, None, 96.0, math.nan, math.nan, "late", 3, ""))
+    lost = purchases(("P", 0, None, None, 0.0, 0.5, 0.5, "cannot_reach", 0, ""))
+    text = lead(EXAMPLE(purchases=lost)).text()
+    assert text.startswith(
+        "For P no order comes in time to be sure of enough. P is the likeliest to run out, with a "
+        "chance of 50 % (1 in 2)."
+    )
+    unknown = purchases(("P", 8, None, None, 96.0, np.nan, np.nan, "late", 3, ""))
     text = lead(EXAMPLE(purchases=unknown)).text()
-    assert text.startswith("Buy 8 pieces of 1 part type for €96.00; P will come 3 days late")
+    assert "for €96.00; P should have been ordered 3 days ago: order today." in text
     assert "chance" not in text.split("The rest")[0]
 
 
@@ -69,6 +75,20 @@ def test_the_overhaul_is_told_before_the_season() -> None:
     overhaul = pd.DataFrame(rows, columns=list(RESULTS["overhaul"]))
     text = lead(EXAMPLE(overhaul=overhaul)).text()
     assert "Before the season change 1 piece on 1 machine and measure 1 piece again." in text
+
+
+def test_a_size_change_is_told_apart_from_worn_pieces() -> None:
+    rows = [
+        (date(2026, 9, 6), "G01", "pockets", "L45", "", 180, 180, 180, np.nan, "size", 5.0, 1, 1),
+        (date(2026, 9, 6), "G02", "pockets", "L45", "", 180, 180, 180, np.nan, "size", 5.0, 1, 1),
+        (date(2026, 9, 13), "G01", "rollers", "S", "3", 4, 3, 5, np.nan, "age", 0.5, 9, 0.9),
+    ]
+    sized = pd.DataFrame(rows, columns=list(RESULTS["to_change"]))
+    text = lead(EXAMPLE(to_change=sized)).text()
+    assert (
+        "On Sun 6 Sep change the size on 2 machines, 24 of 24 crew hours; 5.8 h of work do" in text
+    )
+    assert "not fit; the first worn pieces follow on Sun 13 Sep, 4 pieces on 1 machine." in text
 
 
 def test_the_next_window_is_the_first_with_work() -> None:

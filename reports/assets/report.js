@@ -1,12 +1,11 @@
 'use strict';
 // Tables: a click on a head sorts by it, typing in the search field filters.
-const key = (cell) => {
-  const day = cell.querySelector('time');
-  if (day) return day.dateTime;
+const key = (cell, kind) => {
   const text = cell.textContent.trim();
-  const found = cell.className === 'n' && text.replace(/,/g, '').match(/-?\d+(\.\d+)?/);
-  const edge = text.startsWith('under') ? -1e-9 : 0;
-  return found ? Number(found[0]) + edge : cell.className === 'n' ? -Infinity : text;
+  if (kind === 'd') return text ? Date.parse(text) : Infinity;
+  if (kind !== 'n') return text;
+  const found = text.replace(/,/g, '').match(/-?\d+(\.\d+)?/);
+  return found ? Number(found[0]) + (text.startsWith('under') ? -1e-9 : 0) : -Infinity;
 };
 const compare = (a, b) => (a < b ? -1 : a > b ? 1 : 0);
 document.querySelectorAll('.table th button').forEach((button) => button.addEventListener('click', () => {
@@ -14,7 +13,7 @@ document.querySelectorAll('.table th button').forEach((button) => button.addEven
   const down = head.getAttribute('aria-sort') === 'ascending';
   head.parentElement.querySelectorAll('th').forEach((other) => other.removeAttribute('aria-sort'));
   head.setAttribute('aria-sort', down ? 'descending' : 'ascending');
-  const rows = [...body.rows].map((row) => [key(row.cells[at]), row]);
+  const rows = [...body.rows].map((row) => [key(row.cells[at], head.dataset.kind), row]);
   rows.sort((a, b) => (down ? compare(b[0], a[0]) : compare(a[0], b[0])));
   body.append(...rows.map((pair) => pair[1]));
 }));
