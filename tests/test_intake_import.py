@@ -428,3 +428,25 @@ def test_killed_at_any_call_of_tell_all_or_nothing(tmp_path, seven, fuse):
         assert counts == [(2, 2, 2) if lived else (0, 0, 0)]
     bring(tmp_path, seven[3], seven[2])
     assert stored(tmp_path, "SELECT count(*) FROM log_readings") == [(2,)]
+
+
+def test_outer_blanks_of_every_sort_are_not_part_of_a_cell(tmp_path):
+    text = "machine, at ,value\n G01 ,2026-08-03, 1\nG02\u00a0,\t2026-08-03,2\n"
+    assert bring(tmp_path, write(tmp_path, "b.csv", text))[0].accepted == 2
+    assert stored(tmp_path, "SELECT machine FROM log_readings ORDER BY 1") == [("G01",), ("G02",)]
+
+
+def test_blank_lines_are_counted_apart(tmp_path):
+    text = "machine,at,value\n\nG01,2026-08-03,1\n,,\n\n"
+    report = import_logs(str(tmp_path / "s.duckdb"), [write(tmp_path, "b.csv", text)], today=TODAY)
+    assert report.files[0].rows == 1
+    assert "b.csv: 3 blank lines" in report.said
+
+
+def test_a_sound_cell_beside_a_refused_one_does_not_close_it(tmp_path):
+    mapping = write(tmp_path, "m.toml", '[wide]\ncolumns = "1..3"')
+    sheet = write(tmp_path, "w.csv", "machine,at,1,2,3\nG01,2026-08-03,0.1,?,0.3\n")
+    for _ in range(2):
+        assert bring(tmp_path, sheet, mapping=mapping)[0].set_aside == 1
+    (row,) = aside(tmp_path)
+    assert (row["import"], row["column"], row["value"]) == (1, "2", "?")

@@ -135,6 +135,7 @@ def test_queries_bind_against_the_schema(opened, name, tmp_path):
         "quote": '"',
         "skip": 0,
         "parallel": True,
+        "odd_blanks": False,
     }
     values = {p: readable.get(p) if "read_csv" in text else None for p in used}
     plan = opened._connection.execute(f"EXPLAIN {text}", values or None).fetchall()

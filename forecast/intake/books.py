@@ -8,7 +8,7 @@ from datetime import date, datetime, time, timedelta
 from pathlib import Path
 
 from forecast.errors import LogError
-from forecast.intake.raw import Numbered
+from forecast.intake.raw import Numbered, Tally
 
 Cell = int | float | str | bool | time | date | datetime | timedelta
 
@@ -20,18 +20,26 @@ class Tab:
     name: str
     cells: list[list[Cell]]
 
-    def rows(self, decimal: str) -> Iterator[Numbered]:
+    def rows(
+        self, decimal: str, *, after: int = 0, tally: Tally | None = None
+    ) -> Iterator[Numbered]:
         """Yield every row that is not blank, with its number in the sheet.
 
         Parameters
         ----------
         decimal
             The mark to write numbers with, so that they read like the file's texts.
+        after
+            Rows below this one.
+        tally
+            Where blank rows are counted.
         """
-        for number, row in enumerate(self.cells, 1):
+        for number, row in enumerate(self.cells[after:], after + 1):
             texts = [as_text(cell, decimal) for cell in row]
             if any(text.strip() for text in texts):
                 yield number, texts
+            elif tally is not None:
+                tally.blank += 1
 
     def cell(self, reference: str) -> str:
         """Return the text of a cell like ``B2``; blank where there is none."""

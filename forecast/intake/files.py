@@ -18,6 +18,7 @@ from forecast.intake.mapping import Mapping
 from forecast.intake.raw import (
     DELIMITERS,
     Numbered,
+    Tally,
     as_utf8,
     lines_before,
     rows,
@@ -39,7 +40,8 @@ class Plain:
     delimiter: str
     skip: int
     rows: int
-    quoted: bool
+    quoted: bool = True
+    odd_blanks: bool = True
 
 
 @dataclass(frozen=True)
@@ -57,7 +59,8 @@ class Source:
     mapping
         What is stated of it.
     rows
-        Its rows below the header, with their lines, as often as they are asked for.
+        Its rows below the header, with their lines, as often as they are asked for; it counts the
+        blank ones.
     first_line
         The line of its first row.
     plain
@@ -72,7 +75,7 @@ class Source:
     sha256: str
     layout: Layout
     mapping: Mapping
-    rows: Callable[[], Iterator[Numbered]]
+    rows: Callable[[Tally], Iterator[Numbered]]
     first_line: int
     plain: Plain | None = None
     constant: dict[str, str] = field(default_factory=dict)
@@ -133,15 +136,15 @@ def stage(store: Store, source: Source, folder: Path) -> Staged:
     The database reads plain files by itself; if it then counts other rows than the file has
     lines, or where the layout needs it, rows are laid out here first.
     """
-    plain, skipped = source.plain, list[int]()
+    plain, tally = source.plain, Tally()
     counts = {"staged": -1, "blank": 0}
     if plain is not None:
         _read(store, source, plain, numbered=False)
         counts = _counts(store)
     if plain is None or counts["staged"] != plain.rows:
         copy = folder / "rows.csv"
-        written = _write(laid_out(source.rows(), source.layout, source.mapping, skipped), copy)
-        _read(store, source, Plain(copy, ",", 0, written, True), numbered=True)
+        written = _write(laid_out(source.rows(tally), source.layout, source.mapping, tally), copy)
+        _read(store, source, Plain(copy, ",", 0, written), numbered=True)
         counts = _counts(store)
         if counts["staged"] != written:
             raise LogError(
@@ -149,7 +152,8 @@ def stage(store: Store, source: Source, folder: Path) -> Staged:
                 "report this file: it shows a fault of the program",
             )
     _map_cells(store, source)
-    return Staged(counts["staged"] - counts["blank"], counts["blank"], len(skipped))
+    blank = counts["blank"] + tally.blank
+    return Staged(counts["staged"] - counts["blank"], blank, tally.skipped)
 
 
 def _counts(store: Store) -> dict[str, int]:
@@ -163,6 +167,7 @@ def _read(store: Store, source: Source, plain: Plain, *, numbered: bool) -> None
         "queries/stage_file",
         **_reading(layout, plain, numbered=numbered),
         parallel=not numbered,
+        odd_blanks=plain.odd_blanks,
         has_extra=bool(layout.extras),
         extra_names=_extra_names(layout, numbered=numbered),
     )
@@ -248,13 +253,15 @@ def _of_text(store: Store, file: Path, mapping: Mapping, kind: str | None, folde
     delimiter = mapping.file.delimiter or _delimiter(lines[-1], mapping)
     layout = lay_out(split_line(lines[-1], delimiter), mapping, kind, file.name)
 
-    def below() -> Iterator[Numbered]:
-        return ((line, cells) for line, cells in rows(path, delimiter, file.name) if line > at)
+    def below(tally: Tally) -> Iterator[Numbered]:
+        return rows(path, delimiter, file.name, after=at, tally=tally)
 
     plain = None
     simple = not (layout.wide or mapping.file.skip or mapping.file.fill_down)
     if simple and seen.plain:
-        plain = _tried(store, layout, Plain(path, delimiter, at, seen.lines - at, seen.quoted))
+        plain = _tried(
+            store, layout, Plain(path, delimiter, at, seen.lines - at, seen.quoted, seen.odd_blanks)
+        )
     cell = _cells_of_text(path, delimiter)
     return Source(
         file.name,
@@ -348,8 +355,8 @@ def _of_tab(file: Path, tab: Tab, mapping: Mapping, kind: str | None, sha256: st
             f"{name}: row {at} holds no header", "say where it stands: [file] header_row = 2"
         )
 
-    def below() -> Iterator[Numbered]:
-        return ((line, cells) for line, cells in tab.rows(mapping.decimal) if line > at)
+    def below(tally: Tally) -> Iterator[Numbered]:
+        return tab.rows(mapping.decimal, after=at, tally=tally)
 
     return Source(
         name,
@@ -376,13 +383,17 @@ def _of_parquet(
     header = next(rows(copy, ",", file.name), (1, list[str]()))[1]
     layout = lay_out(header, mapping, kind, file.name)
 
-    def below() -> Iterator[Numbered]:
-        return enumerate((cells for line, cells in rows(copy, ",", file.name) if line > 1), 1)
+    def below(tally: Tally) -> Iterator[Numbered]:
+        return enumerate(
+            (cells for _, cells in rows(copy, ",", file.name, after=1, tally=tally)), 1
+        )
 
     seen = scan(copy)
     plain = None
     if not (layout.wide or mapping.file.skip or mapping.file.fill_down) and seen.plain:
-        plain = _tried(store, layout, Plain(copy, ",", 1, seen.lines - 1, seen.quoted))
+        plain = _tried(
+            store, layout, Plain(copy, ",", 1, seen.lines - 1, seen.quoted, seen.odd_blanks)
+        )
     constant = constants(mapping, file.stem, lambda reference: "")
     return Source(file.name, scan_bytes(file), layout, mapping, below, 1, plain, constant)
 

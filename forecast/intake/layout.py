@@ -10,7 +10,7 @@ from typing import Final
 from forecast.errors import LogError
 from forecast.intake.kinds import KINDS, LogKind, kind_named, recognise
 from forecast.intake.mapping import Mapping
-from forecast.intake.raw import Numbered
+from forecast.intake.raw import Numbered, Tally
 
 MORE: Final = ("more1", "more2", "more3")
 """Columns for cells beyond the header."""
@@ -191,12 +191,12 @@ def _wide_places(kind: LogKind, staged: list[str], mapping: Mapping, file: str) 
 
 
 def laid_out(
-    rows: Iterator[Numbered], layout: Layout, mapping: Mapping, skipped: list[int]
+    rows: Iterator[Numbered], layout: Layout, mapping: Mapping, tally: Tally
 ) -> Iterator[list[str]]:
     """Yield the cells of every staged row: line, the layout's columns, cells beyond the header.
 
     ``skip`` and ``fill_down`` act on the file's rows; then each filled wide cell is a row. The
-    lines skipped are added to ``skipped``.
+    lines skipped are counted.
     """
     skip = tuple(mapping.file.skip)
     fill = _filled_columns(layout, mapping)
@@ -206,7 +206,7 @@ def laid_out(
     for line, cells in rows:
         first = next((cell.strip() for cell in cells if cell.strip()), "")
         if skip and first.startswith(skip):
-            skipped.append(line)
+            tally.skipped += 1
             continue
         row = (cells + [""] * width)[:width]
         beyond = [cell for cell in cells[width:] if cell.strip()]

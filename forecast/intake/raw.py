@@ -29,6 +29,14 @@ Numbered = tuple[int, list[str]]
 """The line on which a row begins, and its cells."""
 
 
+@dataclass
+class Tally:
+    """Lines that are no rows: blank ones, and those a mapping skips."""
+
+    blank: int = 0
+    skipped: int = 0
+
+
 @dataclass(frozen=True)
 class Scan:
     """What the bytes of a file show.
@@ -45,6 +53,8 @@ class Scan:
         It is UTF-8 and every line ends alike, so that lines can be told apart by counting.
     quoted
         It holds a double quote.
+    odd_blanks
+        It holds tabs or hard spaces.
     """
 
     sha256: str
@@ -52,6 +62,7 @@ class Scan:
     lines: int
     plain: bool
     quoted: bool
+    odd_blanks: bool
 
 
 def scan(path: Path, stated: str | None = None) -> Scan:
@@ -71,7 +82,7 @@ def scan(path: Path, stated: str | None = None) -> Scan:
     """
     digest = hashlib.sha256()
     decoder = codecs.getincrementaldecoder("utf-8")()
-    utf8, nul, quoted = True, False, False
+    utf8, nul, quoted, odd = True, False, False, False
     feeds = returns = pairs = 0
     first = last = b""
     with path.open("rb") as file:
@@ -83,6 +94,7 @@ def scan(path: Path, stated: str | None = None) -> Scan:
             last = chunk[-1:]
             nul = nul or b"\0" in chunk
             quoted = quoted or b'"' in chunk
+            odd = odd or b"\t" in chunk or b"\xa0" in chunk
             feeds += chunk.count(b"\n")
             returns += chunk.count(b"\r")
             pairs += chunk.count(b"\r\n")
@@ -104,6 +116,7 @@ def scan(path: Path, stated: str | None = None) -> Scan:
         lines=ends + (last not in (b"\n", b"\r")),
         plain=alike and utf8 and encoding in ("utf-8", "utf-8-sig"),
         quoted=quoted,
+        odd_blanks=odd,
     )
 
 
@@ -150,7 +163,9 @@ def split_line(line: str, delimiter: str) -> list[str]:
         return [line]
 
 
-def rows(path: Path, delimiter: str, shown: str) -> Iterator[Numbered]:
+def rows(
+    path: Path, delimiter: str, shown: str, *, after: int = 0, tally: Tally | None = None
+) -> Iterator[Numbered]:
     """Yield every row of a UTF-8 file that is not blank, with the line on which it begins.
 
     Parameters
@@ -161,6 +176,10 @@ def rows(path: Path, delimiter: str, shown: str) -> Iterator[Numbered]:
         Between cells.
     shown
         The name for messages.
+    after
+        Rows that begin on a later line.
+    tally
+        Where blank lines are counted.
     """
     csv.field_size_limit(LONGEST_CELL)
     with path.open(encoding="utf-8-sig", newline="") as file:
@@ -168,8 +187,10 @@ def rows(path: Path, delimiter: str, shown: str) -> Iterator[Numbered]:
         line = 1
         try:
             for cells in reader:
-                if any(cell.strip() for cell in cells):
+                if line > after and any(cell.strip() for cell in cells):
                     yield line, cells
+                elif line > after and tally is not None:
+                    tally.blank += 1
                 line = reader.line_num + 1
         except (csv.Error, UnicodeError) as error:
             raise LogError(

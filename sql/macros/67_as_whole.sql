@@ -1,6 +1,5 @@
--- A cell as a whole number its column takes.
-CREATE OR REPLACE TEMP MACRO as_whole(column_name, cell) AS
+-- A number that was read as a whole number its column takes.
+CREATE OR REPLACE TEMP MACRO as_whole(column_name, number) AS
 CASE
-    WHEN as_number(column_name, cell) = floor(as_number(column_name, cell))
-        THEN as_number(column_name, cell)::integer
+    WHEN number = floor(number) THEN in_span(column_name, number)::integer
 END

@@ -2,9 +2,7 @@
 -- at its end is only taken then.
 CREATE OR REPLACE TEMP MACRO read_time(cell) AS
 CASE
-    WHEN getvariable('habits').time_zone = ''
-        THEN try_cast(year_first(cell) AS timestamp)
-    WHEN contains(cell, ':')
+    WHEN getvariable('habits').time_zone <> '' AND contains(cell, ':')
         THEN
             try_cast(year_first(rtrim(cell, 'Z')) AS timestamp) AT TIME ZONE 'UTC'
             AT TIME ZONE coalesce(nullif(getvariable('habits').time_zone, ''), 'UTC')

@@ -19,12 +19,23 @@ WITH bad AS (
 cells AS (
     SELECT
         b.file_line,
-        b.row_fault,
         b.wide_header,
         k.*,
         b.raw_row ->> k.stored_as AS cell
     FROM bad AS b
     CROSS JOIN kind_columns AS k
+),
+
+read_once AS (
+    SELECT
+        c.*,
+        CASE WHEN c.type IN ('time', 'date') THEN read_time(c.cell) END AS moment,
+        CASE
+            WHEN c.stored_as = 'read_value' THEN read_length(c.cell, 1)
+            WHEN c.type = 'length' THEN read_sized(c.stored_as, c.cell)
+            WHEN c.type IN ('number', 'whole', 'start') THEN read_number(c.cell)
+        END AS number
+    FROM cells AS c
 ),
 
 faults AS (
@@ -38,8 +49,8 @@ faults AS (
             WHEN c.stored_as = 'read_value' THEN coalesce(c.wide_header, c.header)
             ELSE c.header
         END AS header,
-        fault(c.stored_as, c.type, c.required, c.past, c.cell) AS rule
-    FROM cells AS c
+        fault(c.stored_as, c.type, c.required, c.past, c.cell, c.moment, c.number) AS rule
+    FROM read_once AS c
     UNION ALL
     SELECT
         b.file_line,

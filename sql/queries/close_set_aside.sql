@@ -5,4 +5,9 @@ SET closed_by = $import_no::BIGINT
 WHERE
     file = $file::VARCHAR
     AND closed_by IS NULL
-    AND file_line IN (SELECT t.file_line FROM typed AS t WHERE NOT t.faulty)
+    AND file_line IN (
+        SELECT t.file_line
+        FROM typed AS t
+        GROUP BY t.file_line
+        HAVING NOT bool_or(t.faulty)
+    )

@@ -2,10 +2,19 @@
 -- the file lacks empty, cells beyond the header in more1 to more3, columns of no log in x1, x2, ...
 -- $path, $delimiter, $quote: of the file. $skip: its lines before the first row.
 -- $columns: its columns in their order, with their types. $parallel: no cell holds a line break.
+-- $odd_blanks: it holds tabs or hard spaces beside plain ones.
 -- $extra_names: the names of x0, x1, ... in the file. $has_extra: whether there are any.
 CREATE OR REPLACE TEMP TABLE staged AS
 WITH cells AS (
-    SELECT nullif(trim(COLUMNS(*), chr(32) || chr(9) || chr(10) || chr(13) || chr(160)), '')
+    SELECT
+        nullif(
+            CASE
+                WHEN $odd_blanks
+                    THEN trim(COLUMNS(*), chr(32) || chr(9) || chr(10) || chr(13) || chr(160))
+                ELSE trim(COLUMNS(*))
+            END,
+            ''
+        )
     FROM
         read_csv(
             $path,

@@ -2,22 +2,35 @@
 -- Row_fault names what is wrong with the row as a whole.
 -- $first_line: the line of the file that holds the first row.
 CREATE OR REPLACE TEMP TABLE typed AS
-WITH cast_once AS (
+WITH read_once AS (
     SELECT
         s.*,
         s.rowid AS row_no,
         s.rowid - (SELECT min(f.rowid) FROM staged AS f) + $first_line AS line_counted,
-        as_event(s.taken_at) AS r_taken_at,
-        as_word('action', s.action) AS r_action,
-        as_event(s.taken_from) AS r_taken_from,
-        as_whole('quantity', s.quantity) AS r_quantity,
-        as_word('reason', s.reason) AS r_reason,
-        as_length('fitted_mm', s.fitted_mm)::DECIMAL(12, 6) AS r_fitted_mm,
-        as_number('age_at_fit', s.age_at_fit)::DECIMAL(14, 2) AS r_age_at_fit,
-        as_number('clock_shows', s.clock_shows)::DECIMAL(16, 3) AS r_clock_shows,
-        as_event(s.reported_at) AS r_reported_at
+        read_time(s.taken_at) AS m_taken_at,
+        read_time(s.taken_from) AS m_taken_from,
+        read_number(s.quantity) AS m_quantity,
+        read_sized('fitted_mm', s.fitted_mm) AS m_fitted_mm,
+        read_number(s.age_at_fit) AS m_age_at_fit,
+        read_number(s.clock_shows) AS m_clock_shows,
+        read_time(s.reported_at) AS m_reported_at
     FROM staged AS s
     WHERE s.filled IS NOT NULL
+),
+
+cast_once AS (
+    SELECT
+        r.*,
+        as_event(r.m_taken_at) AS r_taken_at,
+        as_word('action', r.action) AS r_action,
+        as_event(r.m_taken_from) AS r_taken_from,
+        as_whole('quantity', r.m_quantity) AS r_quantity,
+        as_word('reason', r.reason) AS r_reason,
+        in_span('fitted_mm', r.m_fitted_mm)::DECIMAL(12, 6) AS r_fitted_mm,
+        in_span('age_at_fit', r.m_age_at_fit)::DECIMAL(14, 2) AS r_age_at_fit,
+        in_span('clock_shows', r.m_clock_shows)::DECIMAL(16, 3) AS r_clock_shows,
+        as_event(r.m_reported_at) AS r_reported_at
+    FROM read_once AS r
 ),
 
 checked AS (
@@ -25,7 +38,12 @@ checked AS (
         c.*,
         CASE
             WHEN c.more1 IS NOT NULL THEN 'too many cells'
-            WHEN c.r_taken_from > c.r_taken_at THEN 'at_from after at'
+            WHEN
+                c.r_taken_from > CASE
+                    WHEN contains(c.taken_at, ':') THEN c.r_taken_at
+                    ELSE c.r_taken_at + INTERVAL 86399 SECOND
+                END
+                THEN 'at_from after at'
         END AS row_fault
     FROM cast_once AS c
 )

@@ -2,19 +2,29 @@
 -- Row_fault names what is wrong with the row as a whole.
 -- $first_line: the line of the file that holds the first row.
 CREATE OR REPLACE TEMP TABLE typed AS
-WITH cast_once AS (
+WITH read_once AS (
     SELECT
         s.*,
         s.rowid AS row_no,
         s.rowid - (SELECT min(f.rowid) FROM staged AS f) + $first_line AS line_counted,
-        as_event(s.taken_at) AS r_taken_at,
-        as_number('shows', s.shows)::DECIMAL(16, 3) AS r_shows,
-        as_word('clock', s.clock) AS r_clock,
-        as_word('event', s.event) AS r_event,
-        as_number('start_shows', s.start_shows)::DECIMAL(16, 3) AS r_start_shows,
-        as_event(s.reported_at) AS r_reported_at
+        read_time(s.taken_at) AS m_taken_at,
+        read_number(s.shows) AS m_shows,
+        read_number(s.start_shows) AS m_start_shows,
+        read_time(s.reported_at) AS m_reported_at
     FROM staged AS s
     WHERE s.filled IS NOT NULL
+),
+
+cast_once AS (
+    SELECT
+        r.*,
+        as_event(r.m_taken_at) AS r_taken_at,
+        in_span('shows', r.m_shows)::DECIMAL(16, 3) AS r_shows,
+        as_word('clock', r.clock) AS r_clock,
+        as_word('event', r.event) AS r_event,
+        in_span('start_shows', r.m_start_shows)::DECIMAL(16, 3) AS r_start_shows,
+        as_event(r.m_reported_at) AS r_reported_at
+    FROM read_once AS r
 ),
 
 checked AS (

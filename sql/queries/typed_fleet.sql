@@ -2,25 +2,40 @@
 -- Row_fault names what is wrong with the row as a whole.
 -- $first_line: the line of the file that holds the first row.
 CREATE OR REPLACE TEMP TABLE typed AS
-WITH cast_once AS (
+WITH read_once AS (
     SELECT
         s.*,
         s.rowid AS row_no,
         s.rowid - (SELECT min(f.rowid) FROM staged AS f) + $first_line AS line_counted,
-        as_day(s.from_day) AS r_from_day,
-        as_day(s.until_day) AS r_until_day,
-        as_start('start_state', s.start_state) AS r_start_state,
-        as_word('logged', s.logged) AS r_logged,
-        as_word('serialised', s.serialised) AS r_serialised,
-        as_word('past_policy', s.past_policy) AS r_past_policy,
-        as_number('pressure_mpa', s.pressure_mpa)::DECIMAL(12, 6) AS r_pressure_mpa,
-        as_number('speed_m_s', s.speed_m_s)::DECIMAL(12, 6) AS r_speed_m_s,
-        as_number('temperature_c', s.temperature_c)::DECIMAL(12, 6) AS r_temperature_c,
-        as_number('clock_per_hour', s.clock_per_hour)::DECIMAL(14, 6) AS r_clock_per_hour,
-        as_length('shaft_mm', s.shaft_mm)::DECIMAL(12, 6) AS r_shaft_mm,
-        as_event(s.reported_at) AS r_reported_at
+        read_time(s.from_day) AS m_from_day,
+        read_time(s.until_day) AS m_until_day,
+        read_number(s.start_state) AS m_start_state,
+        read_number(s.pressure_mpa) AS m_pressure_mpa,
+        read_number(s.speed_m_s) AS m_speed_m_s,
+        read_number(s.temperature_c) AS m_temperature_c,
+        read_number(s.clock_per_hour) AS m_clock_per_hour,
+        read_sized('shaft_mm', s.shaft_mm) AS m_shaft_mm,
+        read_time(s.reported_at) AS m_reported_at
     FROM staged AS s
     WHERE s.filled IS NOT NULL
+),
+
+cast_once AS (
+    SELECT
+        r.*,
+        as_time(r.m_from_day)::DATE AS r_from_day,
+        as_time(r.m_until_day)::DATE AS r_until_day,
+        as_start('start_state', r.start_state, r.m_start_state) AS r_start_state,
+        as_word('logged', r.logged) AS r_logged,
+        as_word('serialised', r.serialised) AS r_serialised,
+        as_word('past_policy', r.past_policy) AS r_past_policy,
+        in_span('pressure_mpa', r.m_pressure_mpa)::DECIMAL(12, 6) AS r_pressure_mpa,
+        in_span('speed_m_s', r.m_speed_m_s)::DECIMAL(12, 6) AS r_speed_m_s,
+        in_span('temperature_c', r.m_temperature_c)::DECIMAL(12, 6) AS r_temperature_c,
+        in_span('clock_per_hour', r.m_clock_per_hour)::DECIMAL(14, 6) AS r_clock_per_hour,
+        in_span('shaft_mm', r.m_shaft_mm)::DECIMAL(12, 6) AS r_shaft_mm,
+        as_event(r.m_reported_at) AS r_reported_at
+    FROM read_once AS r
 ),
 
 checked AS (

@@ -2,28 +2,40 @@
 -- Row_fault names what is wrong with the row as a whole.
 -- $first_line: the line of the file that holds the first row.
 CREATE OR REPLACE TEMP TABLE typed AS
-WITH cast_once AS (
+WITH read_once AS (
     SELECT
         s.*,
         s.rowid AS row_no,
         s.rowid - (SELECT min(f.rowid) FROM staged AS f) + $first_line AS line_counted,
-        as_event(s.taken_at) AS r_taken_at,
-        in_span('read_value', read_length(s.read_value, 1))::DECIMAL(18, 6) AS r_read_value,
-        read_length(s.read_value, unit_factor(as_unit(s.unit)))::DECIMAL(18, 6) AS r_value_mm,
-        as_unit(s.unit) AS r_unit,
-        as_word('result', s.result) AS r_result,
-        as_word('reading_kind', s.reading_kind) AS r_reading_kind,
-        as_word('found_left', s.found_left) AS r_found_left,
-        as_word('chosen', s.chosen) AS r_chosen,
-        as_number('part_temperature_c', s.part_temperature_c)::DECIMAL(12, 6)
-            AS r_part_temperature_c,
-        as_number('gauge_temperature_c', s.gauge_temperature_c)::DECIMAL(12, 6)
-            AS r_gauge_temperature_c,
-        as_word('wet', s.wet) AS r_wet,
-        as_number('clock_shows', s.clock_shows)::DECIMAL(16, 3) AS r_clock_shows,
-        as_event(s.reported_at) AS r_reported_at
+        read_time(s.taken_at) AS m_taken_at,
+        read_length(s.read_value, 1) AS m_read_value,
+        read_length(s.read_value, unit_factor(as_unit(s.unit))) AS r_value_mm,
+        read_number(s.part_temperature_c) AS m_part_temperature_c,
+        read_number(s.gauge_temperature_c) AS m_gauge_temperature_c,
+        read_number(s.clock_shows) AS m_clock_shows,
+        read_time(s.reported_at) AS m_reported_at
     FROM staged AS s
     WHERE s.filled IS NOT NULL
+),
+
+cast_once AS (
+    SELECT
+        r.*,
+        as_event(r.m_taken_at) AS r_taken_at,
+        in_span('read_value', r.m_read_value) AS r_read_value,
+        as_word('result', r.result) AS r_result,
+        as_unit(r.unit) AS r_unit,
+        as_word('reading_kind', r.reading_kind) AS r_reading_kind,
+        as_word('found_left', r.found_left) AS r_found_left,
+        as_word('chosen', r.chosen) AS r_chosen,
+        in_span('part_temperature_c', r.m_part_temperature_c)::DECIMAL(12, 6)
+            AS r_part_temperature_c,
+        in_span('gauge_temperature_c', r.m_gauge_temperature_c)::DECIMAL(12, 6)
+            AS r_gauge_temperature_c,
+        as_word('wet', r.wet) AS r_wet,
+        in_span('clock_shows', r.m_clock_shows)::DECIMAL(16, 3) AS r_clock_shows,
+        as_event(r.m_reported_at) AS r_reported_at
+    FROM read_once AS r
 ),
 
 checked AS (
@@ -77,8 +89,8 @@ SELECT
     OR c.r_taken_at IS NULL
     OR refused(c.read_value, c.r_read_value)
     OR refused(c.read_value, c.r_value_mm)
-    OR refused(c.unit, c.r_unit)
     OR refused(c.result, c.r_result)
+    OR refused(c.unit, c.r_unit)
     OR refused(c.reading_kind, c.r_reading_kind)
     OR refused(c.found_left, c.r_found_left)
     OR refused(c.chosen, c.r_chosen)

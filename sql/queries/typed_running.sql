@@ -2,16 +2,25 @@
 -- Row_fault names what is wrong with the row as a whole.
 -- $first_line: the line of the file that holds the first row.
 CREATE OR REPLACE TEMP TABLE typed AS
-WITH cast_once AS (
+WITH read_once AS (
     SELECT
         s.*,
         s.rowid AS row_no,
         s.rowid - (SELECT min(f.rowid) FROM staged AS f) + $first_line AS line_counted,
-        as_day(s.run_date) AS r_run_date,
-        as_number('running_hours', s.running_hours)::DECIMAL(8, 3) AS r_running_hours,
-        as_event(s.reported_at) AS r_reported_at
+        read_time(s.run_date) AS m_run_date,
+        read_number(s.running_hours) AS m_running_hours,
+        read_time(s.reported_at) AS m_reported_at
     FROM staged AS s
     WHERE s.filled IS NOT NULL
+),
+
+cast_once AS (
+    SELECT
+        r.*,
+        as_time(r.m_run_date)::DATE AS r_run_date,
+        in_span('running_hours', r.m_running_hours)::DECIMAL(8, 3) AS r_running_hours,
+        as_event(r.m_reported_at) AS r_reported_at
+    FROM read_once AS r
 ),
 
 checked AS (

@@ -2,19 +2,29 @@
 -- Row_fault names what is wrong with the row as a whole.
 -- $first_line: the line of the file that holds the first row.
 CREATE OR REPLACE TEMP TABLE typed AS
-WITH cast_once AS (
+WITH read_once AS (
     SELECT
         s.*,
         s.rowid AS row_no,
         s.rowid - (SELECT min(f.rowid) FROM staged AS f) + $first_line AS line_counted,
-        as_event(s.taken_at) AS r_taken_at,
-        as_word('stock_state', s.stock_state) AS r_stock_state,
-        as_whole('quantity', s.quantity) AS r_quantity,
-        as_day(s.due) AS r_due,
-        as_word('stock_condition', s.stock_condition) AS r_stock_condition,
-        as_event(s.reported_at) AS r_reported_at
+        read_time(s.taken_at) AS m_taken_at,
+        read_number(s.quantity) AS m_quantity,
+        read_time(s.due) AS m_due,
+        read_time(s.reported_at) AS m_reported_at
     FROM staged AS s
     WHERE s.filled IS NOT NULL
+),
+
+cast_once AS (
+    SELECT
+        r.*,
+        as_event(r.m_taken_at) AS r_taken_at,
+        as_word('stock_state', r.stock_state) AS r_stock_state,
+        as_whole('quantity', r.m_quantity) AS r_quantity,
+        as_time(r.m_due)::DATE AS r_due,
+        as_word('stock_condition', r.stock_condition) AS r_stock_condition,
+        as_event(r.m_reported_at) AS r_reported_at
+    FROM read_once AS r
 ),
 
 checked AS (
