@@ -140,7 +140,7 @@ def _change(forecast: SeasonForecast) -> Section:
     crew = crew_bars(forecast)
     folded: list[Folded] = []
     for n, (window, own) in enumerate(rows.groupby(rows["window"].map(words.as_date), sort=True)):
-        said = f"{words.day(window, weekday=True)}: {work_in(own)}"
+        said = f"{words.day(window, weekday=True)}: change {work_in(own)}"
         if window in crew:
             said += f", {crew[window].said}"
         columns = [name for name in rows.columns if name != "window"]
