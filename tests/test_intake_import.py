@@ -450,3 +450,11 @@ def test_a_sound_cell_beside_a_refused_one_does_not_close_it(tmp_path):
         assert bring(tmp_path, sheet, mapping=mapping)[0].set_aside == 1
     (row,) = aside(tmp_path)
     assert (row["import"], row["column"], row["value"]) == (1, "2", "?")
+
+
+def test_cells_far_beyond_the_header_never_land_in_a_column_the_file_lacks(tmp_path):
+    text = "machine,at,value\nG01,2026-08-03,1,,,,,,,,ok\nG02,2026-08-03,2,,,,,,,,\n"
+    report = bring(tmp_path, write(tmp_path, "b.csv", text))[0]
+    assert (report.accepted, report.set_aside) == (1, 1)
+    (row,) = aside(tmp_path)
+    assert (row["line"], row["value"], row["rule"]) == (2, "ok", "too many cells")

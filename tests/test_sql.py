@@ -136,8 +136,10 @@ def test_queries_bind_against_the_schema(opened, name, tmp_path):
         "skip": 0,
         "parallel": True,
         "odd_blanks": False,
+        "pads": ["x0"],
     }
-    values = {p: readable.get(p) if "read_csv" in text else None for p in used}
+    known = readable if "read_csv" in text or "pads" in used else {}
+    values = {p: known.get(p) for p in used}
     plan = opened._connection.execute(f"EXPLAIN {text}", values or None).fetchall()
     assert plan
 

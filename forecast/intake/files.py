@@ -137,16 +137,16 @@ def stage(store: Store, source: Source, folder: Path) -> Staged:
     lines, or where the layout needs it, rows are laid out here first.
     """
     plain, tally = source.plain, Tally()
-    counts = {"staged": -1, "blank": 0}
+    counts = {"staged": -1, "blank": 0, "beyond": 0}
     if plain is not None:
         _read(store, source, plain, numbered=False)
-        counts = _counts(store)
-    if plain is None or counts["staged"] != plain.rows:
+        counts = _counts(store, source, numbered=False)
+    if plain is None or counts["staged"] != plain.rows or counts["beyond"]:
         copy = folder / "rows.csv"
         written = _write(laid_out(source.rows(tally), source.layout, source.mapping, tally), copy)
         _read(store, source, Plain(copy, ",", 0, written), numbered=True)
-        counts = _counts(store)
-        if counts["staged"] != written:
+        counts = _counts(store, source, numbered=True)
+        if counts["staged"] != written or counts["beyond"]:
             raise LogError(
                 f"{source.file}: {written} rows were written but {counts['staged']} read back",
                 "report this file: it shows a fault of the program",
@@ -156,8 +156,8 @@ def stage(store: Store, source: Source, folder: Path) -> Staged:
     return Staged(counts["staged"] - counts["blank"], blank, tally.skipped)
 
 
-def _counts(store: Store) -> dict[str, int]:
-    row = store.rows("queries/staged_counts")[0]
+def _counts(store: Store, source: Source, *, numbered: bool) -> dict[str, int]:
+    row = store.rows("queries/staged_counts", pads=source.layout.pads(numbered=numbered))[0]
     return {name: int(str(value)) for name, value in row.items()}
 
 

@@ -50,11 +50,17 @@ class Layout:
     def columns(self, *, numbered: bool) -> list[str]:
         """Return the staged table's columns: the file's first, then what pads them."""
         first = ["file_line"] if numbered else []
-        own = [*self.staged, *((self.wide_to, self.wide_values, WIDE) if self.wide else ())]
-        pads = [*MORE, "x0", "file_line", WIDE]
-        pads += [column.stored_as for column in self.kind.columns]
-        names = [*first, *own]
-        return names + [name for name in pads if name not in names]
+        wide = (self.wide_to, self.wide_values, WIDE) if self.wide else ()
+        names = [*first, *self.staged, *wide, *MORE]
+        return names + self.pads(numbered=numbered)
+
+    def pads(self, *, numbered: bool) -> list[str]:
+        """Return the staged table's columns that no cell of the file belongs in."""
+        taken = {*self.staged, *(["file_line"] if numbered else [])}
+        if self.wide:
+            taken |= {self.wide_to, self.wide_values, WIDE}
+        names = ["x0", "file_line", WIDE, *(column.stored_as for column in self.kind.columns)]
+        return [name for name in names if name not in taken]
 
 
 def lay_out(header: Sequence[str], mapping: Mapping, asked: str | None, file: str) -> Layout:
