@@ -32,7 +32,7 @@ Array = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
 
 MOST_CULLED: Final = 0.02
-"""A visit to a set of which a larger share was chosen and replaced is left out: its worst are gone."""
+"""A set of which a larger share was chosen and replaced has lost its worst: its visits are left out."""
 
 MOST_REPLACED: Final = 0.4
 """Beyond this share replaced, whatever for, some pieces were replaced twice: ages are not known."""
@@ -49,7 +49,7 @@ SURE_LEVEL: Final = 0.5
 
 @dataclass(frozen=True, eq=False)
 class _Visits:
-    """One row a visit: machine, readings, their mean and variance, mean hours (thousands) by season.
+    """One row a visit: machine, readings, their mean and variance, mean kh run in each season.
 
     ``mix`` is the mean of the pieces' squared ages over the square of their mean age.
     """
