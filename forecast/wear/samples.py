@@ -32,7 +32,7 @@ Array = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
 
 MOST_CULLED: Final = 0.02
-"""A set of which a larger share was chosen and replaced has lost its worst: its visits are left out."""
+"""Of a set with a larger share chosen and replaced the worst are gone: its visits are left out."""
 
 MOST_REPLACED: Final = 0.4
 """Beyond this share replaced, whatever for, some pieces were replaced twice: ages are not known."""
