@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from forecast.planning.draws import Earliest, IntArray, Pieces, WeibullDraws, new_pieces
+from forecast.planning.draws import Earliest, IntArray, Pieces, WearDraws, WeibullDraws, new_pieces
 from forecast.planning.events import Events, simulate_pieces
 from forecast.planning.policy import renewal_function
 
@@ -14,7 +14,7 @@ Published = dict[tuple[str, str], tuple[float, float]]
 
 
 def run(
-    law: WeibullDraws | Earliest,
+    law: WeibullDraws | WearDraws | Earliest,
     pieces: Pieces,
     quantity: int,
     hours: np.ndarray,
@@ -139,3 +139,27 @@ def test_no_event_falls_on_a_day_without_hours() -> None:
     events = run(law(1.5, 60.0, 300), fresh(), 20, hours)
     assert events.unplanned[:, 1::3].sum() == 0
     assert events.unplanned[:, 2::3].sum() > 0
+
+
+def test_a_piece_at_its_limit_ends_when_its_machine_runs() -> None:
+    size, draws = 3, 50
+    worn = WearDraws(
+        level=np.full(draws, -8.0),
+        season_levels=np.zeros((1, draws)),
+        machine_effect=np.zeros((1, draws)),
+        piece_sd=0.2,
+        offset=0.05,
+        offset_sd=0.01,
+        limit_mm=np.ones(draws),
+        future_sd=0.0,
+        own_left=np.zeros((size, draws)),
+    )
+    rows = np.arange(size, dtype=np.int64)
+    none = np.zeros(size, dtype=bool)
+    pieces = Pieces(
+        np.zeros(size, dtype=np.int64), np.full(size, 9.0), np.full((size, 1), 9.0), rows, none
+    )
+    idle = run(worn, pieces, 1, np.array([0.0, 0.0, 0.0]))
+    assert idle.unplanned.sum() == 0
+    later = run(worn, pieces, 1, np.array([0.0, 0.0, 20.0, 20.0]))
+    assert later.unplanned.sum(axis=0).tolist() == [0, 0, size * draws, 0]

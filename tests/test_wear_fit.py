@@ -8,9 +8,10 @@ import pandas as pd
 import pytest
 from scipy.special import ndtri
 
+from forecast.wear.offsets import offsets
 from forecast.wear.rates import WearFit, fit_wear, fit_wear_sums
 from forecast.wear.reml import matched_site, prepare, two_level
-from forecast.wear.sums import cell_sums, wear_sums
+from forecast.wear.sums import ONE_SEASON, cell_sums, wear_sums
 
 SEASONS = ("2024", "2025", "2026")
 LEVEL, MACHINE_SD, PIECE_SD, OFFSET, OFFSET_SD, GAUGE_SD = np.log(0.3), 0.12, 0.20, 0.08, 0.04, 0.03
@@ -303,3 +304,30 @@ def test_order_of_rows_does_not_change_a_bit() -> None:
     other = fit_wear_sums(wear.iloc[::-1], cells.sample(frac=1, random_state=1), SEASONS[:2])
     pd.testing.assert_frame_equal(one.pieces, other.pieces, check_exact=True)
     assert one.mean_rate == other.mean_rate
+
+
+def test_pieces_that_leave_at_their_limit_do_not_pull_the_offset_down() -> None:
+    """Stopping at a reading over the limit makes own lines too steep: the offset allows for it."""
+
+    def readings(seed: int) -> pd.DataFrame:
+        rng, rows = np.random.default_rng(seed), []
+        for machine in range(30):
+            effect = 0.12 * rng.normal()
+            for piece in range(12):
+                rate = 0.3 * np.exp(effect + 0.2 * rng.normal())
+                offset = 0.07 + 0.02 * rng.normal()
+                for age in np.arange(0.4, 4.4, 0.5):
+                    depth = offset + rate * age + 0.03 * rng.normal()
+                    rows.append((f"M{machine:02d}", f"{machine}-{piece}", 1000 * age, depth))
+                    if depth >= 1.0:
+                        break
+        return pd.DataFrame(rows, columns=["machine", "piece", "hours", "wear_mm"])
+
+    found, lines = [], []
+    for seed in range(12):
+        wear, cells = wear_sums(readings(seed))
+        sums = cell_sums(wear, cells, (ONE_SEASON,))
+        lines.append(offsets(sums.along(np.ones(1)), 0.03).mean)
+        found.append(fit_wear_sums(wear, cells, (ONE_SEASON,), gauge_sd=0.03).offset)
+    assert np.mean(lines) < np.mean(found) - 0.0005
+    assert np.mean(found) == pytest.approx(0.07, abs=2 * 0.0023 / np.sqrt(12))

@@ -25,6 +25,9 @@ Array = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
 BoolArray = npt.NDArray[np.bool_]
 
+COHORTS: Final = 30
+"""Parts of equal size into which a set of unknown ages is split."""
+
 LEVEL_90: Final = 3.29
 """Width of a normal's 5-95 % interval in standard deviations."""
 
@@ -85,7 +88,7 @@ def in_service(
     frames: list[pd.DataFrame] = []
     blocks: list[tuple[Array, IntArray, BoolArray]] = []
     assumed: list[dict[str, str]] = []
-    cells = _cells(snapshot, seasons)
+    cells, seen = _cells(snapshot, seasons), _hours_seen(snapshot)
     for (name, group), rows in snapshot.fitted.groupby(["part_type", "duty_group"], sort=True):
         key = (str(name), str(group))
         modes = [_weibull(mode, key, draws, seed) for mode in _modes_of(fits, key)]
@@ -109,15 +112,9 @@ def in_service(
         laws[key] = Earliest((*worn, *modes)) if len(worn) + len(modes) > 1 else (worn + modes)[0]
         unknown = rows["age"].isna()
         if unknown.any():
-            rows, ran = _fill_ages(rows, ran, laws[key], machines)
-            assumed.append(
-                {
-                    "what": f"{key[0]}: age of {int(rows.loc[unknown, 'quantity'].sum())} pieces",
-                    "value": "unknown",
-                    "why": "fitted before the logs began, no start age given",
-                    "effect": "forecast from the stationary age law",
-                }
-            )
+            least = rows["piece"].map(seen).fillna(0.0).to_numpy(float)
+            rows, ran = _fill_ages(rows, ran, np.maximum(least, ran.sum(1)), laws[key], machines)
+            assumed.append(_age_assumed(key, float(rows.loc[unknown, "quantity"].sum())))
         frames.append(rows)
         blocks.append((ran, own, due))
     empty = (np.zeros((0, len(seasons))), np.zeros(0, int), np.zeros(0, bool))
@@ -204,15 +201,23 @@ def _split(rows: pd.DataFrame, ran: Array, fits: Fits, key: Key) -> tuple[pd.Dat
     if counted is None:
         return rows, _reach(ran, rows["age"].to_numpy(float))
     ages = counted.ages().rename(columns={"unit": "piece", "age": "told", "quantity": "of_age"})
-    ages = ages[["piece", "told", "of_age"]]
+    parts = (ages[["piece", "told", "of_age"]], _unknown_cohorts(rows))
+    ages = pd.concat([part for part in parts if len(part)])
     told = rows.reset_index(names="row").merge(ages, on="piece", how="left", sort=False)
-    split = told["told"].notna()
+    split = told["of_age"].notna()
     told["age"] = told["told"].where(split, told["age"])
     share = told["of_age"] / told.groupby("row")["of_age"].transform("sum")
     told["quantity"] = (told["quantity"] * share).where(split, told["quantity"])
     told = told[told["quantity"] > 0]
     reached = _reach(ran[told["row"].to_numpy()], told["age"].to_numpy(float))
     return told[list(rows.columns)].reset_index(drop=True), reached
+
+
+def _unknown_cohorts(rows: pd.DataFrame) -> pd.DataFrame:
+    """Return equal parts, of ages still to be filled, for each set whose age nobody knows."""
+    sets = rows.loc[rows["age"].isna(), "piece"]
+    parts = pd.DataFrame({"piece": sets.repeat(COHORTS), "told": np.nan, "of_age": 1.0})
+    return parts.reset_index(drop=True)
 
 
 def _reach(ran: Array, age: Array) -> Array:
@@ -228,16 +233,16 @@ def _reach(ran: Array, age: Array) -> Array:
 
 
 def _fill_ages(
-    rows: pd.DataFrame, ran: Array, law: LifeDraws, machines: Sequence[str]
+    rows: pd.DataFrame, ran: Array, least: Array, law: LifeDraws, machines: Sequence[str]
 ) -> tuple[pd.DataFrame, Array]:
     """Give pieces of unknown age even quantiles of the stationary age law, f(a) ~ S(a).
 
-    A piece has at least the hours it was seen to run. Source: renewal theory (METHODS 3.3).
+    A piece has at least the hours it was seen to run, ``least`` [rows]. Source: renewal theory,
+    the age of a piece in a fleet long in use.
     """
     place = {name: index for index, name in enumerate(machines)}
     age = rows["age"].to_numpy(float).copy()
     unknown = np.flatnonzero(np.isnan(age))
-    least = ran.sum(1)
     for machine, members in pd.Series(unknown).groupby(
         rows["machine"].to_numpy()[unknown], sort=True
     ):
@@ -249,6 +254,22 @@ def _fill_ages(
         age[members] = np.interp(start + chances * (mass[-1] - start), mass, grid)
         age[members] = np.maximum(age[members], least[members])
     return rows.assign(age=age), _reach(ran, age)
+
+
+def _hours_seen(snapshot: Snapshot) -> dict[str, float]:
+    """Return the hours that what is of unknown age was seen to run, by piece or set.
+
+    A set runs while it is fitted, which its counts tell; a piece has stood in its place since the
+    logs of its machine began.
+    """
+    counts = snapshot.counts.groupby(["unit", "mode"], sort=True)["hours"].sum()
+    by_set = counts.groupby(level="unit").max()
+    logged = snapshot.running[~snapshot.running["planned"].astype(bool)]
+    by_machine = logged.groupby("machine", sort=True)["hours"].sum()
+    pieces = snapshot.fitted.loc[snapshot.fitted["age"].isna(), ["piece", "machine"]]
+    alone = pieces[~pieces["piece"].isin(by_set.index)].set_index("piece")["machine"]
+    own = alone.map(by_machine).fillna(0.0)
+    return {str(name): float(hours) for series in (by_set, own) for name, hours in series.items()}
 
 
 def _age_grid(law: LifeDraws, machine: int) -> Array:
@@ -264,6 +285,15 @@ def _age_grid(law: LifeDraws, machine: int) -> Array:
 
 def _rng(seed: int, key: Key, purpose: str) -> np.random.Generator:
     return generator(seed, key[0], key[1], purpose)
+
+
+def _age_assumed(key: Key, pieces: float) -> dict[str, str]:
+    return {
+        "what": f"{key[0]}: age of {pieces:.0f} pieces",
+        "value": "unknown",
+        "why": "fitted before the logs began, no start age given",
+        "effect": "forecast from the stationary age law",
+    }
 
 
 def _say_left_out(

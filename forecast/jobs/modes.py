@@ -292,8 +292,14 @@ def fit_count_modes(
         scales, shapes, told = [], [], []
         for group in groups:
             rows = counts[(counts["duty_group"] == group) & (counts["mode"] == mode)]
-            # known start ages are used; other sets are of the ages of a fleet long in use
-            fit = fit_counts(rows, "stationary", prior)
+            # rule 7: an unknown age tells nothing of the shape; where no age is known the fleet
+            # is taken to be long in use, and its mean life is what the counts tell
+            known = rows[rows["start_age"].notna()]
+            fit = (
+                fit_counts(known, "new", prior)
+                if len(known)
+                else fit_counts(rows, "stationary", prior)
+            )
             if fit.state == "no_fit":
                 book.life.append(_unfitted(name, group, mode, rows, prior))
                 continue

@@ -8,6 +8,7 @@ import numpy as np
 
 from forecast.planning.draws import Array, IntArray, LifeDraws, Pieces, new_pieces
 
+_SOON = 1e-6  # hours: what ends at once ends on the first day that runs
 _CELLS = 400_000  # pieces x draws handled at a time: about 3 MB an array
 
 
@@ -110,7 +111,8 @@ class _Run:
         self, pieces: Pieces, quantity: IntArray, until: Array, planned_at: IntArray
     ) -> None:
         """End the pieces now in place, or change them in their window."""
-        ends = 1.0 - self.law.survival(pieces, until)
+        # a piece already at its limit ends when it runs, not while its machine stands
+        ends = np.where(until[:, None] > 0, 1.0 - self.law.survival(pieces, until), 0.0)
         count = _binomial(self.rng, quantity, ends)
         for number in np.unique(planned_at[planned_at >= 0]):
             rows = planned_at == number
@@ -145,7 +147,8 @@ class _Run:
         """Count pieces that end at a clock time, and follow their successors one by one."""
         days = len(self.clock) - 1
         while len(draw):
-            day = np.clip(np.searchsorted(self.clock[1:], at, side="left"), 0, days - 1)
+            day = np.searchsorted(self.clock[1:], np.maximum(at, _SOON), side="left")
+            day = np.clip(day, 0, days - 1)
             counted = np.bincount(draw * days + day, minlength=self.unplanned.size)
             self.unplanned += counted.reshape(self.unplanned.shape)
             window = self._next_window(at)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -81,7 +82,7 @@ def fit_wear_sums(
     data = prepare(sums, gauge, offset.mean, offset.sd)
     if not np.isfinite(common_log_rate(data)):
         return no_fit(len(sums.pieces), int(sums.n.sum()))
-    fit = two_level(data)
+    offset, fit = _with_all_readings(sums, gauge, offset, two_level(data))
     covariance = fit.covariance + _from_offset(sums, gauge, offset, fit)
     own = OwnReadings(sums, fit, gauge, offset.mean, offset.sd)
     future_sd, future_assumed = future_change(own, gauge_known=not gauge_assumed)
@@ -142,6 +143,43 @@ def _settle(sums: CellSums, stated: float | None) -> tuple[float, Offsets, tuple
             level = two_level(data, sweeps=3, search=False).level
             levels = np.exp(level - level.mean())
     return gauge, offset, assumed
+
+
+def _with_all_readings(
+    sums: CellSums, gauge_sd: float, offset: Offsets, fit: TwoLevel
+) -> tuple[Offsets, TwoLevel]:
+    """Move the mean offset to where the whole model has it, and fit again.
+
+    A piece leaves when a reading passes its limit, so its last reading is more often too high
+    than too low, its own line too steep and that line's intercept too low. The likelihood of all
+    readings does not mind when a piece is stopped, as long as readings decide it; its equation is
+    offset = mean of the offsets expected given readings and rates. Two fits and a chord solve it.
+    """
+    if offset.mean_assumed or offset.sd <= 0:
+        return offset, fit
+    step = 0.1 * offset.sd
+    moved = _refit(sums, gauge_sd, replace(offset, mean=offset.mean + step), fit)
+    here = _expected_offset(sums, gauge_sd, offset, fit) - offset.mean
+    there = _expected_offset(sums, gauge_sd, replace(offset, mean=offset.mean + step), moved)
+    slope = (there - offset.mean - step - here) / step
+    if not -1.5 < slope < -0.02:
+        return offset, fit  # the readings say next to nothing of the offset
+    correction = float(np.clip(-here / slope, -offset.sd, offset.sd))
+    better = replace(offset, mean=offset.mean + correction)
+    return better, _refit(sums, gauge_sd, better, fit)
+
+
+def _refit(sums: CellSums, gauge_sd: float, offset: Offsets, fit: TwoLevel) -> TwoLevel:
+    data = prepare(sums, gauge_sd, offset.mean, offset.sd)
+    return two_level(data, fit.start(), sweeps=2, search=False)
+
+
+def _expected_offset(sums: CellSums, gauge_sd: float, offset: Offsets, fit: TwoLevel) -> float:
+    """Return the mean over pieces of the offset expected given readings and rate, mm."""
+    worn = sums.along(np.exp(fit.level)).x * np.exp(fit.piece_mean + fit.piece_variance / 2)
+    weight = sums.n * offset.sd**2 / (gauge_sd**2 + sums.n * offset.sd**2)
+    each = offset.mean + weight * ((sums.y - worn) / sums.n - offset.mean)
+    return float(each.mean())
 
 
 def _from_offset(sums: CellSums, gauge_sd: float, offset: Offsets, fit: TwoLevel) -> Array:
