@@ -23,9 +23,9 @@ from forecast.planning.demand import (
 )
 from forecast.planning.draws import LifeDraws, WearDraws, WeibullDraws
 from forecast.planning.fleet import FITTED, Fleet, fleets
-from forecast.planning.overhaul import Overhaul, keep_chance, plan_overhaul
+from forecast.planning.overhaul import Overhaul, plan_overhaul
 from forecast.planning.plan import Plan
-from forecast.planning.rules import ChangeRule, change_rules
+from forecast.planning.rules import ChangeRule, change_rules, keep_chance
 from forecast.planning.seeds import seed_of
 from forecast.planning.windows import Schedule, schedule
 from forecast.records.season import EXHIBITS, RESULTS
@@ -476,3 +476,44 @@ class TestResults:
         assert 0.90 <= inside < 0.92
         fresh = np.cumsum(rng.poisson(5, (2000, 30)), axis=1)
         assert ((fresh >= low) & (fresh <= high)).all(axis=1).mean() == pytest.approx(0.9, abs=0.03)
+
+
+class TestPiecesThatAreRead:
+    """A piece with readings of its own is judged by them, however old it is."""
+
+    def read_fleet(self, of: Plan, days: Calendar) -> tuple[Fleet, ...]:
+        left = np.concatenate([np.full((1, DRAWS), hours) for hours in (200.0, 5000.0, 5000.0)])
+        worn = WearDraws(
+            level=np.full(DRAWS, np.log(0.0003)),
+            season_levels=np.zeros((1, DRAWS)),
+            machine_effect=np.zeros((3, DRAWS)),
+            piece_sd=0.2,
+            offset=0.06,
+            offset_sd=0.02,
+            limit_mm=np.ones(DRAWS),
+            future_sd=0.0,
+            own_left=left,
+        )
+        three = rollers(("G01",)).iloc[:3].assign(age=[300.0, 3900.0, 3900.0])
+        own = np.array([0, 1, -1])
+        none = np.zeros(3, dtype=bool)
+        ran = three["age"].to_numpy()[:, None]
+        return fleets(three, ran, own, none, {("SLEEVE-30", ""): worn}, of, days)
+
+    def test_they_go_by_risk_and_the_others_by_age(self) -> None:
+        of = plan(windows={"weekly": "sunday", "crew_hours": 36.0})
+        days = days_of(of)
+        found = self.read_fleet(of, days)
+        rules = {"SLEEVE-30": ChangeRule("at_age", 2000.0, 2.0, "", risk=0.02)}
+        chosen = planned(found, days, of, rules)
+        # 140 h a week: the first piece has 200 h left and ends in the second week
+        assert chosen.planned_at[0].tolist() == [1, -1, 1]
+        paths = demand_paths(found, days, chosen, 1)
+        listed = change_list(found, days, chosen, paths, NO_STOCK, of)
+        assert listed.iloc[0]["because"] == "risk"
+
+    def test_without_a_risk_all_go_by_age(self) -> None:
+        of = plan(windows={"weekly": "sunday", "crew_hours": 36.0})
+        days = days_of(of)
+        chosen = planned(self.read_fleet(of, days), days, of, at_age(2000.0))
+        assert chosen.planned_at[0].tolist() == [13, 1, 1]

@@ -135,6 +135,8 @@ def _changes(
             window = calendar.windows[change["window"]]
             whole = bool(mine) and all(_whole_sets(fleets[at], rows) for at, rows in mine)
             due = any(fleets[at].pieces.due[rows].any() for at, rows in mine)
+            read = any((fleets[at].pieces.own[rows] >= 0).any() for at, rows in mine)
+            policy = "risk" if read and name in schedule.by_risk else "age"
             yield {
                 "window": window.on,
                 "day": window.day,
@@ -146,7 +148,7 @@ def _changes(
                 "quantity_low": change["low"],
                 "quantity_high": change["high"],
                 "change_over_mm": np.nan,
-                "because": "limit" if due else "age",
+                "because": "limit" if due else policy,
                 "crew_hours": work_minutes(part, quantity, whole) / 60.0,
                 "on_shelf": 0,
                 "chance_if_left": _mean_chance(fleets, lasting, mine)

@@ -12,7 +12,7 @@ from forecast.planning.calendar import Calendar
 from forecast.planning.draws import Array, BoolArray
 from forecast.planning.fleet import Fleet
 from forecast.planning.plan import PartPlan, Plan
-from forecast.planning.rules import change_costs, type_lives
+from forecast.planning.rules import change_costs, keep_chance, type_lives
 
 KEEP_CHANCE = 0.90
 """A part is left in from this chance to last the season, where costs do not say better."""
@@ -97,32 +97,6 @@ def plan_overhaul(
     ]
     table = pd.concat(tables, ignore_index=True) if tables else pd.DataFrame(columns=COLUMNS)
     return Overhaul(table, tuple(changed), keep, said)
-
-
-def keep_chance(
-    planned_cost: float, unplanned_cost: float, share_used: float, new_fails: float
-) -> float:
-    """Return from which chance to last the season a part is cheaper left in.
-
-    Changing costs c0, a new part fails with chance q, and a season uses the share u of its life;
-    leaving risks a failure that costs cf, after which a part half a season old stands there.
-    They are equal where the chance to fail is p* = (u c0 + q cf) / (cf - c0 (1 - u / 2)); the
-    keep chance is 1 - p*.
-
-    Parameters
-    ----------
-    planned_cost, unplanned_cost
-        c0 and cf, the piece included.
-    share_used
-        u, season hours over mean life.
-    new_fails
-        q, chance that a new part fails within the season.
-    """
-    gain = unplanned_cost - planned_cost * (1 - share_used / 2)
-    if gain <= 0:
-        return 0.0
-    fail = (share_used * planned_cost + new_fails * unplanned_cost) / gain
-    return float(np.clip(1 - fail, 0.0, 1.0))
 
 
 def _keep_chance(

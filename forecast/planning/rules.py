@@ -31,12 +31,16 @@ class ChangeRule:
         where a planned change never pays.
     why
         One sentence for the assumptions.
+    risk
+        Chance to end before the following window from which a piece with readings of its own is
+        changed, whatever its age; None: it goes by age like the others.
     """
 
     policy: str
     age: float | None
     break_even_ratio: float
     why: str
+    risk: float | None = None
 
 
 def change_rule(
@@ -175,6 +179,32 @@ def lives_of(law: LifeDraws, machines: IntArray, rng: np.random.Generator, count
     return law.new(rng.choice(machines, count), draw, rng)
 
 
+def keep_chance(
+    planned_cost: float, unplanned_cost: float, share_used: float, new_fails: float
+) -> float:
+    """Return from which chance to last a span (a season, or to the next window) a part is left in.
+
+    Changing costs c0, a new part fails with chance q, and the span uses the share u of its life;
+    leaving risks a failure that costs cf, after which a part half a span old stands there.
+    They are equal where the chance to fail is p* = (u c0 + q cf) / (cf - c0 (1 - u / 2)); the
+    keep chance is 1 - p*.
+
+    Parameters
+    ----------
+    planned_cost, unplanned_cost
+        c0 and cf, the piece included.
+    share_used
+        u, hours of the span over mean life.
+    new_fails
+        q, chance that a new part fails within the span.
+    """
+    gain = unplanned_cost - planned_cost * (1 - share_used / 2)
+    if gain <= 0:
+        return 0.0
+    fail = (share_used * planned_cost + new_fails * unplanned_cost) / gain
+    return float(np.clip(1 - fail, 0.0, 1.0))
+
+
 def _cheapest(
     part: PartPlan,
     lives: Array,
@@ -190,8 +220,13 @@ def _cheapest(
         why = f"a change by age saves less than {NO_GAIN:.0%}; {ratio_sentence(ratio)}"
         return ChangeRule("run_to_failure", None, ratio, why)
     age = max(best.age - window_hours / 2, window_hours / 2)
-    why = f"best age {best.age:.0f} h saves {best.saving:.0%} of running to failure"
-    return ChangeRule("at_age", age, ratio, why)
+    used, new_fails = window_hours / float(lives.mean()), float((lives < window_hours).mean())
+    risk = 1.0 - keep_chance(planned, unplanned, used, new_fails)
+    why = (
+        f"best age {best.age:.0f} h saves {best.saving:.0%} of running to failure; a piece that "
+        f"is read is changed when it ends before the following window with {risk:.1%} or more"
+    )
+    return ChangeRule("at_age", age, ratio, why, risk)
 
 
 def _window_hours(calendar: Calendar) -> float | None:

@@ -35,6 +35,8 @@ class Schedule:
         [windows] crew hours of work that had to wait for a later window.
     said
         What did not fit into any window.
+    by_risk
+        Part types whose pieces with readings go by their chance to end, not by age.
     """
 
     windows: IntArray
@@ -42,6 +44,7 @@ class Schedule:
     change_age: Mapping[str, Array]
     over_hours: Array
     said: tuple[str, ...]
+    by_risk: frozenset[str] = frozenset()
 
 
 @dataclass
@@ -52,6 +55,7 @@ class _Group:
     machine: int
     fleet: int
     rows: IntArray
+    haste: Array
     later: int = 0
 
 
@@ -72,9 +76,10 @@ def schedule(
 ) -> Schedule:
     """Choose a window for every piece that its limit or its policy asks to change.
 
-    Window by window: pieces known to be at their limit come first, then those furthest over the
-    change age. A machine opened takes its set-up once a window; what does not fit waits for the
-    next window. Crew hours are kept for every piece on the list, though some may end before.
+    Window by window: pieces known to be at their limit come first, then those furthest over what
+    their rule allows: an age, or for pieces that are read a chance to end. A machine opened takes
+    its set-up once a window; what does not fit waits for the next window. Crew hours are kept for
+    every piece on the list, though some may end before.
 
     Parameters
     ----------
@@ -96,6 +101,7 @@ def schedule(
         filler.change_age,
         np.array(filler.over_hours),
         filler.said(),
+        frozenset(name for name, rule in rules.items() if rule.risk is not None),
     )
 
 
@@ -179,18 +185,41 @@ class _Filler:
         age_limit = self.rules[fleet.part_type].age
         limit = np.inf if age_limit is None else age_limit
         age = fleet.pieces.age + fleet.ahead(window.day)
+        urge = self._by_risk(at, fleet, window, age / limit)
         running = fleet.hours.sum(axis=1)[fleet.unit] > 0
         waiting = (self.planned_at[at] < 0) & running & self._stopped(window)[fleet.pieces.machine]
-        urgency = np.where(fleet.pieces.due, np.inf, age / limit)
+        urgency = np.where(fleet.pieces.due, np.inf, urge)
         groups: dict[int, list[int]] = {}
         for row in np.flatnonzero(waiting & (urgency >= 1.0)):
             machine = int(fleet.pieces.machine[row])
             groups.setdefault(machine, []).append(int(row))
         found = [
-            _Group(float(urgency[rows].max()), machine, at, np.array(rows, dtype=np.int64))
+            _Group(
+                float(urgency[rows].max()),
+                machine,
+                at,
+                np.array(rows, dtype=np.int64),
+                urgency[rows],
+            )
             for machine, rows in sorted(groups.items())
         ]
         return found + self._due_again(at, fleet, window, limit)
+
+    def _by_risk(self, at: int, fleet: Fleet, window: Window, by_age: Array) -> Array:
+        """Return the urgency [rows]: a piece that is read goes by its own readings, not its age."""
+        risk = self.rules[fleet.part_type].risk
+        read = np.flatnonzero((fleet.pieces.own >= 0) & (self.planned_at[at] < 0))
+        if risk is None or not len(read):
+            return by_age
+        following = [each.day for each in self.calendar.windows if each.day > window.day]
+        until = following[0] if following else len(self.calendar.days) - 1
+        pieces = fleet.pieces.take(read)
+        now = fleet.law.survival(pieces, fleet.ahead(window.day)[read]).mean(axis=1)
+        then = fleet.law.survival(pieces, fleet.ahead(until)[read]).mean(axis=1)
+        ends = 1.0 - then / np.maximum(now, 1e-9)
+        urge = by_age.copy()
+        urge[read] = ends / risk
+        return urge
 
     def _due_again(self, at: int, fleet: Fleet, window: Window, limit: float) -> list[_Group]:
         """Return pieces fitted in an earlier window or the overhaul that come due again."""
@@ -206,15 +235,15 @@ class _Filler:
                 urgency = max(clock - since for since, _ in old) / limit
                 size = sum(size for _, size in old)
                 none = np.zeros(0, dtype=np.int64)
-                found.append(_Group(urgency, machine, at, none, size))
+                found.append(_Group(urgency, machine, at, none, np.zeros(0), size))
         return found
 
     def _take(self, number: int, window: Window, day: _Day, group: _Group) -> None:
-        """Put as much of a group into a window as the crew can do, the oldest first."""
+        """Put as much of a group into a window as the crew can do, the most urgent first."""
         fleet = self.fleets[group.fleet]
         part = self.plan.for_part_type(fleet.part_type)
         setup = 0.0 if group.machine in day.opened else self.plan.windows.machine_setup_minutes
-        rows = group.rows[np.lexsort((group.rows, -self._haste(fleet, group.rows)))]
+        rows = group.rows[np.lexsort((group.rows, -group.haste))]
         sizes = fleet.quantity[rows]
         whole = work_minutes(part, int(sizes.sum()) + group.later, self._is_whole(fleet, rows))
         if setup + whole <= day.minutes:
@@ -236,9 +265,6 @@ class _Filler:
             self._fit(group.fleet, unit, clock, int(fleet.quantity[row]))
         if group.later and setup + whole == spent:
             self._refit(group, fleet, window)
-
-    def _haste(self, fleet: Fleet, rows: IntArray) -> Array:
-        return np.where(fleet.pieces.due[rows], np.inf, fleet.pieces.age[rows])
 
     def _is_whole(self, fleet: Fleet, rows: IntArray) -> bool:
         """Whether the rows are all the pieces of their sets."""
