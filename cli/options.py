@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import inspect
+import os
 import sys
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from datetime import datetime
 from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
-from forecast.work import HERE, Work
+from forecast.work import Tell, Work, silent
 
 if TYPE_CHECKING:
     from rich.progress import TaskID
@@ -51,9 +53,19 @@ def said_before(ctx: typer.Context) -> str:
 
 @contextmanager
 def work() -> Iterator[Work]:
-    """Give the work to hand down: with a progress bar where a person watches stderr."""
+    """Give the work to hand down: a thread a core, and a progress bar where a person watches.
+
+    The arrays are large and numpy lets go of the interpreter while it computes; the results are
+    the same with any number of threads.
+    """
+    with ThreadPoolExecutor(os.cpu_count()) as threads, _telling() as tell:
+        yield Work(threads, tell)
+
+
+@contextmanager
+def _telling() -> Iterator[Tell]:
     if not sys.stderr.isatty():
-        yield HERE
+        yield silent
         return
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
@@ -71,4 +83,4 @@ def work() -> Iterator[Work]:
                 tasks[what] = bar.add_task(what, total=of or None)
             bar.update(tasks[what], completed=done, total=of or None)
 
-        yield Work(tell=tell)
+        yield tell

@@ -18,6 +18,7 @@ from forecast.planning.stock import (
     poisson_stock,
     purchases,
     stock_curve,
+    upper_rank,
 )
 from forecast.records.season import RESULTS
 
@@ -183,3 +184,10 @@ def test_curve_and_closing_stock_agree_with_the_purchase() -> None:
     )
     expected = 100 + table["quantity"][0] - 200
     assert left["mean"][0] == pytest.approx(expected, abs=2)
+
+
+@pytest.mark.parametrize(("draws", "share"), [(100, 0.95), (400, 0.5), (2000, 0.95), (4000, 0.99)])
+def test_the_upper_rank_is_the_binomial_quantile(draws: int, share: float) -> None:
+    from scipy.stats import binom
+
+    assert upper_rank(draws, share) == binom.ppf(0.95, draws, share)

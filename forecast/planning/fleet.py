@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Final
 
 import numpy as np
@@ -65,7 +66,7 @@ class Fleet:
     hours: Array
     law: LifeDraws
 
-    @property
+    @cached_property
     def units(self) -> pd.DataFrame:
         """First row of each set: machine, line, place, kit."""
         return self.table.groupby(self.unit).first()[["machine", "line", "place", "kit"]]

@@ -71,7 +71,7 @@ def order_quantity(
     """Return the least order that keeps the shelf from running empty with a given chance.
 
     Of the needs of the single paths the order covers the one at the upper rank
-    ``binom.ppf(.95, draws, service_level)``, so that the chance of few draws does not order too
+    :func:`upper_rank`, so that the chance of few draws does not order too
     little; then the least order and the maker's packs. Where no order can hold the service level,
     because the shelf runs empty before it arrives, it covers what is needed from then on, the
     backlog included.
@@ -94,16 +94,35 @@ def order_quantity(
     ValueError
         If the service level is not between 0 and 1, or a pack is empty.
     """
-    from scipy.stats import binom
-
     if not 0 < service_level < 1 or pack < 1:
         raise ValueError("the service level should be between 0 and 1, and a pack at least 1")
     without, need, late = _needs(demand_draws, on_hand, arrival_day)
-    rank = min(int(binom.ppf(0.95, len(need), service_level)), len(need) - 1)
+    rank = min(upper_rank(len(need), service_level), len(need) - 1)
     reached = bool(np.isfinite(np.sort(need)[rank]))
     wanted = float(np.sort(need if reached else late)[rank])
     quantity = Lot(np.nan, 0, min_order, pack, ()).whole(wanted)
     return OrderQuantity(quantity, float(without.mean()), float(np.mean(need <= quantity)), reached)
+
+
+def upper_rank(draws: int, share: float, confidence: float = 0.95) -> int:
+    """Return the rank that holds a share of the law behind some draws, surely enough.
+
+    The quantile of the binomial number of draws under the share, counted from 0. (The special
+    function, not ``scipy.stats``, whose import takes as long as a forecast's fits.)
+
+    Parameters
+    ----------
+    draws
+        How many.
+    share
+        Of the law, between 0 and 1.
+    confidence
+        That the rank is not below the share.
+    """
+    from scipy.special import bdtr
+
+    below = bdtr(np.arange(draws + 1), draws, share)
+    return int(np.searchsorted(below, confidence, side="left"))
 
 
 def poisson_stock(mean: float, assurance: float) -> int:

@@ -120,6 +120,7 @@ class _Filler:
         self.planned_at = [np.where(rows, OVERHAUL, -1) for rows in overhaul.changed]
         self.over_hours = [0.0] * (len(calendar.windows) + 1)
         self.change_age = self._ages_everywhere()
+        self.lasting: dict[tuple[int, int], Array] = {}
         # pieces fitted in a window, by fleet and set: (hours of the set then, how many)
         self.fitted: dict[tuple[int, int], list[tuple[float, int]]] = {}
         for number, (fleet, rows) in enumerate(zip(fleets, overhaul.changed, strict=True)):
@@ -213,13 +214,21 @@ class _Filler:
             return by_age
         following = [each.day for each in self.calendar.windows if each.day > window.day]
         until = following[0] if following else len(self.calendar.days) - 1
-        pieces = fleet.pieces.take(read)
-        now = fleet.law.survival(pieces, fleet.ahead(window.day)[read]).mean(axis=1)
-        then = fleet.law.survival(pieces, fleet.ahead(until)[read]).mean(axis=1)
-        ends = 1.0 - then / np.maximum(now, 1e-9)
+        now, then = self._lasting(at, fleet, window.day), self._lasting(at, fleet, until)
+        ends = 1.0 - then[read] / np.maximum(now[read], 1e-9)
         urge = by_age.copy()
         urge[read] = ends / risk
         return urge
+
+    def _lasting(self, at: int, fleet: Fleet, day: int) -> Array:
+        """Return the chance [rows] of the pieces that are read to last to the end of a day."""
+        if (at, day) not in self.lasting:
+            read = np.flatnonzero(fleet.pieces.own >= 0)
+            chance = np.full(len(fleet.pieces), np.nan)
+            lasts = fleet.law.survival(fleet.pieces.take(read), fleet.ahead(day)[read])
+            chance[read] = lasts.mean(axis=1)
+            self.lasting[at, day] = chance
+        return self.lasting[at, day]
 
     def _due_again(self, at: int, fleet: Fleet, window: Window, limit: float) -> list[_Group]:
         """Return pieces fitted in an earlier window or the overhaul that come due again."""
