@@ -277,7 +277,7 @@ def _age_grid(law: LifeDraws, machine: int) -> Array:
     longest = 1000.0
     while longest < 1e7 and np.exp(-law.hazard(machine, np.array([longest]))).mean() > 1e-3:
         longest *= 2
-    return np.linspace(0.0, longest, 512)
+    return np.linspace(0.0, longest, 129)
 
 
 # --- small things --------------------------------------------------------------------

@@ -178,8 +178,14 @@ class WeibullDraws:
 
     @staticmethod
     def _step(age: Array, ahead: Array, shape: Array, scale: Array) -> Array:
-        """Return the rise of the cumulative hazard over `ahead` hours."""
-        rise: Array = ((age + ahead) / scale) ** shape - (age / scale) ** shape
+        """Return the rise of the cumulative hazard over `ahead` hours.
+
+        Powers by way of logarithms: those of the ages are few, and exp is a third of a power.
+        """
+        with np.errstate(divide="ignore"):
+            now, then = np.log(age), np.log(age + ahead)
+        level = shape * np.log(scale)
+        rise: Array = np.exp(shape * then - level) - np.exp(shape * now - level)
         return rise
 
 
