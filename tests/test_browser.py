@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import runpy
+import subprocess
+import sys
 import time
 from collections.abc import Iterator
 from datetime import datetime
@@ -49,6 +51,15 @@ def report(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return write_page(EXAMPLE(), tmp_path_factory.mktemp("page") / "report.html")
 
 
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The folder that the demo leaves: the reports of the sample logs."""
+    folder = tmp_path_factory.mktemp("demo") / "demo"
+    command = [sys.executable, "-m", "cli", "demo", "--folder", str(folder)]
+    subprocess.run(command, check=True, capture_output=True)
+    return folder
+
+
 def until(page: Page, expression: str, seconds: float = 30.0) -> None:
     """Wait until an expression holds (the page's own policy forbids playwright's waiting)."""
     end = time.monotonic() + seconds
@@ -86,6 +97,15 @@ def test_drawn_without_error_request_or_sideways_scroll(
     assert seen.requests == [report.as_uri()]
     sizes = seen.page.evaluate("[document.documentElement.scrollWidth, innerWidth]")
     assert sizes[0] <= sizes[1]
+
+
+@pytest.mark.parametrize("name", ["report.html", "before-the-season.html"])
+def test_the_sample_logs_reports_fit_a_phone(browser: Browser, demo: Path, name: str) -> None:
+    seen = Seen(browser, demo / name, viewport={"width": 390, "height": 900})
+    seen.drawn()
+    assert seen.errors == []
+    assert seen.page.evaluate("document.documentElement.scrollWidth") <= 390
+    assert (demo / name).stat().st_size < 3_000_000
 
 
 def test_tables_sort_and_filter(browser: Browser, report: Path) -> None:
