@@ -112,7 +112,7 @@ def demand_paths(
     found = {}
     for name in sorted({fleet.part_type for fleet in fleets}):
         mine = [outcome for of, outcome in zip(names, outcomes, strict=True) if of == name]
-        found[name] = _joined(name, mine, shape)
+        found[name] = _joined(name, mine, shape, schedule)
     return found
 
 
@@ -292,7 +292,9 @@ def _changes(
     return found
 
 
-def _joined(name: str, outcomes: Sequence[_Outcome], shape: tuple[int, int]) -> DemandPaths:
+def _joined(
+    name: str, outcomes: Sequence[_Outcome], shape: tuple[int, int], schedule: Schedule
+) -> DemandPaths:
     unplanned, planned, overhaul = (np.zeros(shape, dtype=np.int64) for _ in range(3))
     changes: list[tuple[str, str, int, float, int, int]] = []
     for outcome in outcomes:
@@ -300,7 +302,17 @@ def _joined(name: str, outcomes: Sequence[_Outcome], shape: tuple[int, int]) -> 
         planned += outcome.planned
         overhaul += outcome.overhaul
         changes += outcome.changes
+    overhaul = _spread(overhaul, int(schedule.windows[OVERHAUL]), schedule.overhaul_until)
     columns = ["machine", "place", "window", "mean", "low", "high"]
     table = pd.DataFrame(changes, columns=columns)
     table = table.groupby(["machine", "place", "window"], as_index=False, sort=True).sum()
     return DemandPaths(name, unplanned, planned, overhaul, table)
+
+
+def _spread(overhaul: IntArray, first: int, until: int) -> IntArray:
+    """Spread what the overhaul uses evenly over its days: nobody changes it all on the first."""
+    share = np.arange(1, until - first + 2) / (until - first + 1)
+    upto = np.floor(overhaul.sum(axis=1)[:, None] * share + 1e-9).astype(np.int64)
+    spread = np.zeros_like(overhaul)
+    spread[:, first : until + 1] = np.diff(upto, axis=1, prepend=0)
+    return spread

@@ -39,7 +39,7 @@ class Overhaul:
         The result ``overhaul``: one row a position, or a set and decision; empty without an
         overhaul ahead.
     changed
-        By fleet: [rows] pieces changed on the overhaul's first day.
+        By fleet: [rows] pieces changed in the overhaul.
     keep
         By part type: the chance to last from which a part is left in, and why that chance.
     said

@@ -35,6 +35,8 @@ class Schedule:
         [windows] crew hours of work that had to wait for a later window.
     said
         What did not fit into any window.
+    overhaul_until
+        Index of the overhaul's last day: its parts are used between its column's day and this.
     by_risk
         Part types whose pieces with readings go by their chance to end, not by age.
     """
@@ -44,6 +46,7 @@ class Schedule:
     change_age: Mapping[str, Array]
     over_hours: Array
     said: tuple[str, ...]
+    overhaul_until: int = 0
     by_risk: frozenset[str] = frozenset()
 
 
@@ -93,7 +96,9 @@ def schedule(
     filler = _Filler(fleets, calendar, rules, plan, overhaul)
     for number, window in enumerate(calendar.windows, 1):
         filler.fill(number, window)
-    days = [0 if plan.overhaul is None else max(calendar.at(plan.overhaul.first), 0)]
+    first = 0 if plan.overhaul is None else max(calendar.at(plan.overhaul.first), 0)
+    until = first if plan.overhaul is None else max(calendar.at(plan.overhaul.until), first)
+    days = [first]
     days += [window.day for window in calendar.windows]
     return Schedule(
         np.array(days, dtype=np.int64),
@@ -101,6 +106,7 @@ def schedule(
         filler.change_age,
         np.array(filler.over_hours),
         filler.said(),
+        until,
         frozenset(name for name, rule in rules.items() if rule.risk is not None),
     )
 
