@@ -20,7 +20,7 @@ from cli.seasons import summary
 from forecast.errors import WearaheadError
 
 PLAN: Final = "season_2026.toml"
-BEFORE: Final = date(2026, 6, 1)
+BEFORE: Final = date(2026, 5, 11)
 PAGES: Final = ("before-the-season.html", "report.html")
 MADE: Final = "made-by-demo.txt"
 LOGS: Final = (".csv", ".xlsx")

@@ -227,7 +227,7 @@ def test_demo_does_the_whole_job_twice_in_one_folder(
         (folder / "wearahead.duckdb").write_text("as an import would leave it")
         assert [name for name, *_ in calls] == ["import_logs", "run_season", "run_season"]
         assert calls[0][2]["today"] >= date(2026, 8, 30)
-        assert calls[1][2]["as_of"] == date(2026, 6, 1)
+        assert calls[1][2]["as_of"] == date(2026, 5, 11)
         assert "as_of" not in calls[2][2]
     files = calls[0][1][1]
     assert {path.suffix for path in files} == {".csv", ".xlsx"}
