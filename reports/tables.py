@@ -48,6 +48,10 @@ LABELS: Final = {
     "gauge_sd_mm": "gauge error, mm",
     "offset_mm": "bedding-in, mm",
     "rate_ratio": "times the fleet",
+    "ratio": "b over a",
+    "pairs": "machines with both",
+    "parts_saved": "pieces saved",
+    "money_saved": "money saved",
     "wear_mm": "wear, mm",
     "limit_mm": "limit, mm",
     "age": "hours",
@@ -64,6 +68,10 @@ COUNTS: Final = frozenset(
         "days_late",
         "bought",
         "on_shelf",
+        "machines",
+        "pairs",
+        "parts_saved",
+        "hours",
     ]
 )
 EXPECTED: Final = frozenset(
@@ -97,6 +105,7 @@ CHANCES: Final = frozenset(
         "chance_season",
         "chance_next",
         "share",
+        "power",
     ]
 )
 DAYS: Final = frozenset(["week", "order_by", "needed_by", "window", "at", "day"])
@@ -105,6 +114,7 @@ MONEY: Final = {
     "closing_stock": frozenset({"cost"}),
     "purchases": frozenset({"cost"}),
     "stock_curve": frozenset({"cost"}),
+    "versus": frozenset({"money_saved"}),
 }
 SHORT: Final = 26
 FIGURES: Final = {
@@ -116,8 +126,12 @@ FIGURES: Final = {
     "shape": 2,
     "change_over_mm": 2,
     "rate_ratio": 2,
+    "ratio": 2,
 }
 PLAIN: Final = {
+    "success_run": "run, few failures allowed",
+    "zero_failure": "run without a failure",
+    "wear_rate": "wear rates, side by side",
     "um/h": "µm/h",
     "in_time": "in time",
     "cannot_reach": "comes too late",
@@ -250,7 +264,7 @@ def _kind(name: str, column: str, cells: Sequence[str]) -> Kind:
     if (
         column in COUNTS | EXPECTED | CHANCES
         or column in MONEY.get(name, ())
-        or column in ("shape", "scale", "b10", "mean_rate", "rate_ratio", "cost")
+        or column in ("shape", "scale", "b10", "mean_rate", "rate_ratio", "ratio", "cost")
         or column.endswith(("_mm", "_sd", "_hours", "_ratio"))
     ):
         return "n"

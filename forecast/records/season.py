@@ -151,6 +151,45 @@ RESULTS: Final[Mapping[str, tuple[str, ...]]] = {
 }
 """The columns of each result: the only declaration of them."""
 
+STUDIES: Final[Mapping[str, tuple[str, ...]]] = {
+    "versus": (
+        "by",
+        "a",
+        "b",
+        "what",
+        "ratio",
+        "ratio_low",
+        "ratio_high",
+        "pairs",
+        "adjusted_for",
+        "extrapolated",
+        "parts_saved",
+        "money_saved",
+    ),
+    "sample_size": ("method", "better_percent", "machines", "hours", "power", "confidence"),
+    "life_checks": (
+        "part_type",
+        "duty_group",
+        "mode",
+        "check",
+        "value",
+        "value_low",
+        "value_high",
+        "says",
+    ),
+    "life_families": (
+        "part_type",
+        "duty_group",
+        "mode",
+        "family",
+        "parameters",
+        "log_likelihood",
+        "aic",
+        "b10",
+    ),
+}
+"""The columns of answers that are no part of a kept forecast."""
+
 EXHIBITS: Final[Mapping[str, tuple[str, ...]]] = {
     "wear_paths": (
         "part_type",

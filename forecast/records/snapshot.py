@@ -6,7 +6,7 @@ Ages and hours are on the part type's own clock (running hours by default), leng
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
 from datetime import date
 from typing import Final
 
@@ -138,6 +138,15 @@ COLUMNS: Final[Mapping[str, tuple[str, ...]]] = {
         "note",
     ),
     "set_aside": ("import", "file", "line", "column", "value", "rule", "hint"),
+    "life_duties": (
+        "piece",
+        "place",
+        "batch",
+        "medium",
+        "pressure_mpa",
+        "speed_m_s",
+        "temperature_c",
+    ),
 }
 """The columns of each frame; a Snapshot is refused if one is missing."""
 
@@ -188,6 +197,8 @@ class Snapshot:
         ``on_hand`` (counted) and ``on_order`` (with ``due``).
     doubts, set_aside
         As FORMATS lists them; doubts in state ``open`` act by their default.
+    life_duties
+        Place, batch and duty of each piece with a life; NaN or empty where nobody stated it.
     """
 
     day: date
@@ -209,11 +220,17 @@ class Snapshot:
     stock: pd.DataFrame
     doubts: pd.DataFrame
     set_aside: pd.DataFrame
+    life_duties: pd.DataFrame = field(default_factory=lambda: _empty("life_duties"))
 
     def __post_init__(self) -> None:
-        for field in fields(self):
-            if field.name in COLUMNS:
-                frame: pd.DataFrame = getattr(self, field.name)
-                missing = [name for name in COLUMNS[field.name] if name not in frame.columns]
+        for own in fields(self):
+            if own.name in COLUMNS:
+                frame: pd.DataFrame = getattr(self, own.name)
+                missing = [name for name in COLUMNS[own.name] if name not in frame.columns]
                 if missing:
-                    raise ValueError(f"snapshot frame {field.name!r} lacks {', '.join(missing)}")
+                    raise ValueError(f"snapshot frame {own.name!r} lacks {', '.join(missing)}")
+
+
+def _empty(name: str) -> pd.DataFrame:
+    """Return a frame without rows: what hand-made snapshots need not name."""
+    return pd.DataFrame(columns=list(COLUMNS[name]))

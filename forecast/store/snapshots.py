@@ -30,6 +30,7 @@ QUERIES: Final[Mapping[str, str]] = {
     "stock": "queries/snapshot_stock",
     "doubts": "queries/snapshot_doubts",
     "set_aside": "queries/snapshot_set_aside",
+    "life_duties": "queries/snapshot_life_duties",
 }
 """The statement behind each frame of :data:`forecast.records.snapshot.COLUMNS`."""
 
