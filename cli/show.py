@@ -36,6 +36,7 @@ SHOWN: Final[Mapping[str, tuple[str, ...]]] = {
     "life": ("part_type", "duty_group", "mode", "failures", "shape", "b10", "state"),
     "to_change": ("machine", "part_type", "positions", "quantity", "because", "chance_if_left"),
     "versus": ("what", "ratio", "pairs", "extrapolated", "parts_saved", "money_saved"),
+    "life_families": ("mode", "family", "parameters", "log_likelihood", "aic", "b10"),
     "sample_size": ("method", "machines", "hours", "power"),
     "imports": ("import", "at", "file", "kind", "rows", "accepted", "set_aside", "withdrawn"),
     "set_aside": ("file", "line", "column", "value", "rule", "hint"),
@@ -185,6 +186,11 @@ def _indented(text: str, room: int) -> str:
 def paragraphs(sentences: Sequence[str]) -> str:
     """Write sentences as paragraphs that fit the terminal."""
     return "\n\n".join(textwrap.fill(text, min(width(), 78)) for text in sentences)
+
+
+def hanging(sentence: str) -> str:
+    """Write one sentence whose further lines hang in."""
+    return textwrap.fill(sentence, min(width(), 80), subsequent_indent="  ")
 
 
 def wear_glyph(left: float) -> str:

@@ -28,16 +28,37 @@ def wear(ctx: typer.Context, part_type: PartType = None, as_json: Json = False) 
 
 
 def life(ctx: typer.Context, part_type: PartType = None, as_json: Json = False) -> None:
-    """Show how long parts last.
+    """Show how long parts last, and how far to trust it.
 
-    One line a part type, duty and failure mode, each number with its 90 % range.
+    One line a part type, duty and failure mode, each number with its 90 % range. With a part type
+    also the curve that assumes no law, other families of laws, and what duty and grade do.
 
     Example:
       wearahead life SLEEVE-30
     """
-    from forecast.jobs.study import life as study
+    from forecast.jobs.study import life_beside as study
 
-    show.tables({"life": study(address(ctx), part_type)}, as_json=as_json)
+    found = study(address(ctx), part_type)
+    if as_json:
+        show.tables(found, as_json=True)
+        return
+    typer.echo(show.text_table("life", found["life"]))
+    for prior, rows in found["life"].groupby("prior", sort=False):
+        names = dict.fromkeys(f"{row.part_type} {row.mode}".strip() for row in rows.itertuples())
+        typer.echo(show.hanging(f"Prior on shape of {', '.join(names)}: {prior}"))
+    if len(found["life_checks"]):
+        typer.echo("\n" + show.strong("How far to trust it"))
+    for row in found["life_checks"].itertuples():
+        where = " ".join(str(own) for own in (row.part_type, row.duty_group, row.mode) if own)
+        typer.echo(show.hanging(f"{where}: {row.says}"))
+    if len(found.get("life_terms", ())):
+        typer.echo("\n" + show.strong("What duty, grade and size do to life"))
+    for row in found["life_terms"].itertuples() if "life_terms" in found else ():
+        typer.echo(show.hanging(f"{row.part_types} {row.mode}: {row.means}"))
+    if len(found.get("life_families", ())):
+        title = "Other laws, for comparison only: the smaller the AIC the better"
+        typer.echo("\n" + show.strong(title))
+        typer.echo(show.text_table("life_families", found["life_families"]))
 
 
 def add_to(app: typer.Typer) -> None:

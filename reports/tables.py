@@ -49,6 +49,8 @@ LABELS: Final = {
     "offset_mm": "bedding-in, mm",
     "rate_ratio": "times the fleet",
     "ratio": "b over a",
+    "aic": "AIC",
+    "log_likelihood": "log-likelihood",
     "pairs": "machines with both",
     "parts_saved": "pieces saved",
     "money_saved": "money saved",
@@ -69,6 +71,7 @@ COUNTS: Final = frozenset(
         "bought",
         "on_shelf",
         "machines",
+        "parameters",
         "pairs",
         "parts_saved",
         "hours",
@@ -127,6 +130,8 @@ FIGURES: Final = {
     "change_over_mm": 2,
     "rate_ratio": 2,
     "ratio": 2,
+    "aic": 5,
+    "log_likelihood": 5,
 }
 PLAIN: Final = {
     "success_run": "run, few failures allowed",
@@ -264,7 +269,7 @@ def _kind(name: str, column: str, cells: Sequence[str]) -> Kind:
     if (
         column in COUNTS | EXPECTED | CHANCES
         or column in MONEY.get(name, ())
-        or column in ("shape", "scale", "b10", "mean_rate", "rate_ratio", "ratio", "cost")
+        or column in ("shape", "scale", "b10", "mean_rate", "rate_ratio", "ratio", "aic", "cost")
         or column.endswith(("_mm", "_sd", "_hours", "_ratio"))
     ):
         return "n"

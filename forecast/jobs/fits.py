@@ -8,22 +8,27 @@ model's. Worn change-outs are suspensions of the other modes either way.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import pandas as pd
 
+from forecast.jobs.checks import check_counts, check_fit, wear_shapes
 from forecast.jobs.modes import (
     Book,
     Key,
     ModeFit,
     fit_count_modes,
     fit_life_modes,
+    lives_of,
     number,
+    prior_from_others,
     shape_prior,
+    watched,
 )
 from forecast.life.counts import CountFit
+from forecast.life.priors import DEFAULT_PRIOR, ShapePrior
 from forecast.planning.seeds import generator
-from forecast.records.season import EXHIBITS, RESULTS
+from forecast.records.season import EXHIBITS, RESULTS, STUDIES
 from forecast.records.snapshot import Snapshot
 from forecast.wear.rates import WearFit, fit_wear_sums
 from forecast.wear.samples import fit_samples
@@ -45,6 +50,8 @@ class Fits:
         Result tables (see ``records.season.RESULTS``).
     life_points
         Exhibit for the life plot.
+    life_checks
+        How far the life models are to be trusted (``records.season.STUDIES``).
     """
 
     wear_fits: dict[Key, WearFit]
@@ -55,6 +62,7 @@ class Fits:
     machines: pd.DataFrame
     life_points: pd.DataFrame
     assumed: pd.DataFrame
+    life_checks: pd.DataFrame = field(default_factory=pd.DataFrame)
 
 
 def fit_all(snapshot: Snapshot, *, season_spread: float | None = None, seed: int = 1) -> Fits:
@@ -84,7 +92,7 @@ def fit_all(snapshot: Snapshot, *, season_spread: float | None = None, seed: int
         name = str(part.part_type)
         if name in people:
             continue
-        prior = shape_prior(part)
+        prior = _prior(part, snapshot.lives)
         worn_by_wear = any(key[0] == name and usable(fit) for key, fit in wear_fits.items())
         counts = snapshot.counts[snapshot.counts["part_type"] == name]
         lives = snapshot.lives[snapshot.lives["part_type"] == name]
@@ -93,8 +101,11 @@ def fit_all(snapshot: Snapshot, *, season_spread: float | None = None, seed: int
             mode_fits[name] = fit_count_modes(
                 name, counts, worn_by_wear, prior, rng, count_fits, book
             )
+            check_counts(book, name, counts)
         elif len(lives):
             mode_fits[name] = fit_life_modes(name, lives, worn_by_wear, prior, rng, book)
+            _check_lives(book, name, lives, mode_fits[name], prior)
+    wear_shapes(book, wear_fits, snapshot.lives)
     return Fits(
         wear_fits=wear_fits,
         mode_fits=mode_fits,
@@ -104,7 +115,26 @@ def fit_all(snapshot: Snapshot, *, season_spread: float | None = None, seed: int
         machines=_joined(book.machines, RESULTS["machines"]),
         life_points=_joined(book.points, EXHIBITS["life_points"]),
         assumed=_table(book.assumed, RESULTS["assumed"]),
+        life_checks=_table(book.checks, STUDIES["life_checks"]),
     )
+
+
+def _prior(part: object, lives: pd.DataFrame) -> ShapePrior:
+    """Return a part type's own shape prior, else that of other types, else the stated default."""
+    own = shape_prior(part)
+    if own is not DEFAULT_PRIOR:
+        return own
+    return prior_from_others(str(getattr(part, "part_type", "")), lives) or own
+
+
+def _check_lives(
+    book: Book, name: str, rows: pd.DataFrame, modes: tuple[ModeFit, ...], prior: ShapePrior
+) -> None:
+    for mode in modes:
+        for group, own in rows.groupby("duty_group", sort=True):
+            machine = own["machine"].to_numpy(str)[watched(own, mode.mode)]
+            key = name, str(group), mode.mode
+            check_fit(book, key, lives_of(own, mode.mode), machine, prior)
 
 
 def usable(fit: WearFit) -> bool:

@@ -126,8 +126,8 @@ def season_hours(snapshot: Snapshot) -> float:
     logged = snapshot.running[~snapshot.running["planned"].astype(bool)]
     day = pd.to_datetime(logged["day"])
     longest = 0.0
-    for season in snapshot.seasons.itertuples():
-        first, last = pd.Timestamp(season.first_day), pd.Timestamp(season.last_day)
+    spans = zip(snapshot.seasons["first_day"], snapshot.seasons["last_day"], strict=True)
+    for first, last in ((pd.Timestamp(start), pd.Timestamp(end)) for start, end in spans):
         inside = logged[((day >= first) & (day <= last)).to_numpy()]
         if len(inside):
             longest = max(longest, float(inside.groupby("machine")["hours"].sum().median()))
@@ -166,12 +166,14 @@ def _life_rows(
     rows: list[Row] = []
     for share in SEASONS:
         long = share * hours
-        survival = [
+        old, new = (
             float(np.exp(-sum((long / (eta * stretch)) ** k for k, eta in laws.values())))
             for stretch in (1.0, better)
+        )
+        _, power = success_run_power(pieces, old, new, confidence)
+        rows += [
+            ("success_run", int(m), long, float(p)) for m, p in zip(machines, power, strict=True)
         ]
-        _, power = success_run_power(pieces, *survival, confidence=confidence)
-        rows += [("success_run", int(m), long, float(p)) for m, p in zip(machines, power, strict=True)]
     needed, power = zero_failure_hours(pieces, shape, scale, better, confidence)
     rows += [
         ("zero_failure", int(m), float(h), float(p))
@@ -190,9 +192,7 @@ def _wear_rows(
     confidence: float,
     said: list[str],
 ) -> list[Row]:
-    found = {
-        key: fit for key, fit in fits.wear_fits.items() if key[0] == part_type and usable(fit)
-    }
+    found = {key: fit for key, fit in fits.wear_fits.items() if key[0] == part_type and usable(fit)}
     if not found:
         said.append("no readings: nothing to test wear rates against")
         return []

@@ -7,6 +7,7 @@ import difflib
 import pandas as pd
 
 from forecast.errors import NotInStore
+from forecast.jobs.checks import beside, duty_terms, other_families
 from forecast.jobs.fits import Fits, fit_all
 from forecast.records.snapshot import Snapshot
 from forecast.store.opening import open_store
@@ -59,6 +60,45 @@ def life(address: str, part_type: str | None = None) -> pd.DataFrame:
     """
     snapshot, fits = _fitted(address)
     return _of(snapshot, fits.life, part_type)
+
+
+def life_beside(address: str, part_type: str | None = None) -> dict[str, pd.DataFrame]:
+    """Return the life table with what stands beside it, to judge how far to trust it.
+
+    Parameters
+    ----------
+    address
+        The store.
+    part_type
+        None: all of them, with the checks alone; a part type: also the curve that assumes no law,
+        other families of laws with their AIC, and what duty, grade and size do to life.
+
+    Returns
+    -------
+    dict
+        ``life`` (columns of ``RESULTS``), ``life_checks``, and for a part type ``life_families``
+        and ``life_terms`` (columns of ``STUDIES``).
+
+    Raises
+    ------
+    NotInStore
+        If there is no such part type; the nearest name is told.
+    """
+    snapshot, fits = _fitted(address)
+    table = _of(snapshot, fits.life, part_type)
+    checks = _of(snapshot, fits.life_checks, part_type)
+    if part_type is None:
+        return {"life": table, "life_checks": checks}
+    modes = tuple(dict.fromkeys(str(mode) for mode in table["mode"] if mode))
+    more = beside(snapshot, part_type, modes)
+    checks = pd.concat([each for each in (checks, more) if len(each)] or [checks])
+    main = str(table.sort_values("failures")["mode"].iloc[-1]) if len(table) else ""
+    return {
+        "life": table,
+        "life_checks": checks.reset_index(drop=True),
+        "life_families": other_families(snapshot, part_type, modes),
+        "life_terms": duty_terms(snapshot, part_type, main),
+    }
 
 
 def _fitted(address: str) -> tuple[Snapshot, Fits]:

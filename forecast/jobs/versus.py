@@ -320,11 +320,12 @@ def _alike(lives: pd.DataFrame, part_types: pd.DataFrame) -> tuple[BoolArray, st
     if shared:
         types = set(lives.loc[spot.isin(shared), "part_type"])
         return lives["part_type"].isin(types).to_numpy(bool), "places"
-    kinds = part_types.set_index("part_type")[["form", "size"]]
-    known = {str(name) for name in kinds.dropna().index}
-    job = lives["part_type"].map(
-        {name: f"{kinds.loc[name, 'form']}\0{kinds.loc[name, 'size']}" for name in known}
-    )
+    kinds = part_types.dropna(subset=["form", "size"])
+    job_of = {
+        str(name): f"{form!s}\0{size!s}"
+        for name, form, size in zip(kinds["part_type"], kinds["form"], kinds["size"], strict=True)
+    }
+    job = lives["part_type"].map(job_of)
     shared = (set(job[second]) & set(job[~second])) - {np.nan}
     shared = {each for each in shared if isinstance(each, str)}
     return (job.isin(shared).to_numpy(bool), "form and size") if shared else None

@@ -112,9 +112,7 @@ def _season(
     if not len(mine):
         return np.nan, np.nan
     only = replace(snapshot, fitted=mine)
-    service = in_service(
-        only, fits, draws=PATHS, seed=seed, running=running_season(snapshot, plan)
-    )
+    service = in_service(only, fits, draws=PATHS, seed=seed, running=running_season(snapshot, plan))
     if not service.laws:
         return np.nan, np.nan
     parts = fleets(service.fitted, service.ran, service.own, service.due, service.laws, plan, days)

@@ -185,7 +185,7 @@ class CovariateFit:
         mean = float(x @ self.estimate[:-1])
         error = float(np.sqrt(x @ self.covariance[:-1, :-1] @ x))
         ends = np.exp(mean + np.array([0.0, -1.645, 1.645]) * error)
-        return Predicted(*(float(end) for end in ends), outside)
+        return Predicted(float(ends[0]), float(ends[1]), float(ends[2]), outside)
 
 
 def fit_life_covariates(
@@ -244,7 +244,7 @@ def fit_life_covariates(
         shape=float(np.exp(at[-1])),
         terms=terms,
         estimate=at,
-        covariance=covariance,
+        covariance=np.asarray(covariance, np.float64),
         plain_error=np.sqrt(np.diag(plain)),
         left_out=left_out,
         log_likelihood=value,

@@ -92,15 +92,11 @@ class SharedHazard:
         )
         felt = mean[self._machine] * h
         caught = self._found_weight * share
-        by_shape = float(
-            self._seen_weight @ (1.0 + z_seen) - felt @ z + caught @ slope_d
-        )
+        by_shape = float(self._seen_weight @ (1.0 + z_seen) - felt @ z + caught @ slope_d)
         by_line = -shape * (
             self._seen_weight @ self._seen_x - felt @ self._x + caught @ self._found_x
         )
-        by_weight = weight * float(
-            (at[-1] + 1.0 - digamma(weight) + log_mean - mean).sum()
-        )
+        by_weight = weight * float((at[-1] + 1.0 - digamma(weight) + log_mean - mean).sum())
         if self.prior is not None:
             away = (at[0] - self.prior.log_centre) / self.prior.log_sd
             total -= 0.5 * away**2
@@ -261,4 +257,3 @@ class SharedHazard:
 
     def _sum(self, machine: IntArray, values: Array) -> Array:
         return np.bincount(machine, values, self.machines).astype(np.float64)
-

@@ -203,7 +203,7 @@ def life_ratio(
     model = SharedHazard(lives, number, design, prior)
     start = np.zeros(1 + design.shape[1])
     start[0], start[1] = prior.log_centre, np.log(max(lives.exposure / max(sum(failed), 0.5), 1.0))
-    held, value = model.fit(start, fixed=2)
+    held, _ = model.fit(start, fixed=2)
     cut = float(ndtri(0.5 + level / 2)) ** 2
     if not all(failed):
         # the likelihood only rises towards a ratio without end: it tells one bound
@@ -212,7 +212,7 @@ def life_ratio(
         ends = (bound, np.inf) if towards > 0 else (0.0, bound)
         state = "lower_bound_only" if towards > 0 else "upper_bound_only"
         return LifeRatio(np.nan, *ends, *_law(held), state=state)
-    at, value = model.fit(held[:-1])
+    at, _ = model.fit(held[:-1])
     low, high = (model.edge(at, 2, side, cut) for side in (-1.0, 1.0))
     state = "fitted" if min(failed) >= 20 else "leans_on_prior"
     return LifeRatio(float(np.exp(at[2])), low, high, *_law(at), state=state)
@@ -229,7 +229,7 @@ def _law(at: Array) -> tuple[float, float]:
 
 
 def numbered(machine: npt.ArrayLike, rows: int) -> tuple[IntArray, tuple[str, ...]]:
-    """Number machines by name: the number of each life, and the names in order."""
+    """Give machines numbers by name: the number of each life, and the names in order."""
     names, number = np.unique(np.asarray(machine).astype(str), return_inverse=True)
     if number.size != rows:
         raise ValueError(f"there are {rows} lives but {number.size} machines")

@@ -177,6 +177,7 @@ STUDIES: Final[Mapping[str, tuple[str, ...]]] = {
         "value_high",
         "says",
     ),
+    "life_terms": ("part_types", "mode", "term", "value", "value_low", "value_high", "means"),
     "life_families": (
         "part_type",
         "duty_group",
@@ -212,7 +213,8 @@ EXHIBITS: Final[Mapping[str, tuple[str, ...]]] = {
 
 ``wear_paths.kind`` is ``reading`` (a measured point) or ``ahead`` (the fitted line and its band);
 ``life_points.kind`` is ``failed`` (a point at its adjusted median rank), ``fit`` (the fitted line
-with its 90 % band) or ``running`` (the age of a piece still in place; share is empty).
+with its 90 % band), ``bound`` (where nothing failed: the highest share that the lives allow) or
+``running`` (the age of a piece still in place; share is empty).
 """
 
 

@@ -47,22 +47,29 @@ def _paper(title: str, rows: pd.DataFrame, n: int) -> look.Drawing:
     numbers = rows.assign(
         **{name: rows[name].astype(float) for name in ("age", "share", "low", "high")}
     )
-    failed, fit, running = (numbers[numbers["kind"] == k] for k in ("failed", "fit", "running"))
+    failed, fit, bound, running = (
+        numbers[numbers["kind"] == kind] for kind in ("failed", "fit", "bound", "running")
+    )
     ages = numbers.loc[numbers["age"] > 0, "age"]
     figure = look.base(340, right=20, top=14)
     if ages.empty:
         return look.drawing(figure, f"fig-life-{n}", title, f"{title}: nothing to draw.")
-    shares = [*failed["share"], *fit["share"].iloc[[0, -1]]] if len(fit) else list(failed["share"])
+    line = fit if len(fit) else bound
+    shares = [*failed["share"], *line["share"].iloc[[0, -1] if len(line) else []]]
     low = _height(max(1e-4, min([0.02, *shares])))
     high = _height(min(0.995, max([0.12, *shares])))
     foot = low - 0.08 * (high - low)
     _axes(figure, float(ages.min()), float(ages.max()), foot, high)
     if len(fit):
         _fit(figure, fit)
+    if len(bound):
+        _bound(figure, bound)
     _failed(figure, failed)
     _running(figure, running, foot, 0.045 * (high - low))
-    said = _corner(figure, fit, foot, math.log10(float(ages.min())))
+    left = math.log10(float(ages.min()))
+    said = _corner(figure, fit, foot, left) if len(fit) else _least(figure, bound, foot, left)
     seen = words.plural(len(failed), "failure") if len(failed) else "failures counted, without ages"
+    seen = "no failure so far" if len(bound) else seen
     told = f"{title}: {seen}; {said}"
     return look.drawing(figure, f"fig-life-{n}", title, told)
 
@@ -117,6 +124,18 @@ def _fit(figure: Figure, fit: pd.DataFrame) -> None:
     )
 
 
+def _bound(figure: Figure, bound: pd.DataFrame) -> None:
+    """Draw the highest share that lives without a failure allow: a broken line, no band."""
+    figure.add_scatter(
+        x=bound["age"].round(1).tolist(),
+        y=[round(_height(share), 4) for share in bound["share"]],
+        mode="lines",
+        line={"color": look.BEET, "width": 2, "dash": "6px,4px"},
+        customdata=[words.chance(share) for share in bound["share"]],
+        hovertemplate="at %{x:,.0f} h no more than %{customdata} gone<extra></extra>",
+    )
+
+
 def _failed(figure: Figure, failed: pd.DataFrame) -> None:
     figure.add_scatter(
         x=failed["age"].round(1).tolist(),
@@ -158,6 +177,21 @@ def _corner(figure: Figure, fit: pd.DataFrame, foot: float, left: float) -> str:
     said = f"1 in 10 gone at {words.about(age)} h"
     if ends[0] and ends[1]:
         said += f" ({words.span(*ends)})"
+    look.label(figure, left, level, said, yanchor="bottom", xshift=2)
+    return f"{said}."
+
+
+def _least(figure: Figure, bound: pd.DataFrame, foot: float, left: float) -> str:
+    """Say, where nothing failed, the age before which one in ten is hardly gone."""
+    age = _crossing(bound["age"], bound["share"]) if len(bound) else None
+    if age is None:
+        return "no line was fitted."
+    level = _height(0.1)
+    figure.add_scatter(
+        x=[10**left, age, age], y=[level, level, foot], mode="lines",
+        line={"color": look.INK, "width": 1, "dash": "dot"}, hoverinfo="skip",
+    )  # fmt: skip
+    said = f"1 in 10 gone not before {words.about(age)} h"
     look.label(figure, left, level, said, yanchor="bottom", xshift=2)
     return f"{said}."
 

@@ -22,8 +22,8 @@ WITH batches AS (
 duties AS (
     SELECT
         f.machine,
-        coalesce(f.place, f.part_type) AS place,
         f.part_type,
+        coalesce(f.place, f.part_type) AS place,
         max(f.medium) AS medium,
         max(f.pressure_mpa) AS pressure_mpa,
         max(f.speed_m_s) AS speed_m_s,
@@ -35,11 +35,11 @@ duties AS (
 SELECT
     p.piece,
     p.place,
-    coalesce(b.batch, '') AS batch,
-    coalesce(d.medium, '') AS medium,
     d.pressure_mpa::DOUBLE AS pressure_mpa,
     d.speed_m_s::DOUBLE AS speed_m_s,
-    d.temperature_c::DOUBLE AS temperature_c
+    d.temperature_c::DOUBLE AS temperature_c,
+    coalesce(b.batch, '') AS batch,
+    coalesce(d.medium, '') AS medium
 FROM pieces AS p
 LEFT JOIN batches AS b ON p.piece = b.piece
 LEFT JOIN duties AS d ON p.machine = d.machine AND p.place = d.place AND p.part_type = d.part_type
