@@ -35,6 +35,7 @@ SHOWN: Final[Mapping[str, tuple[str, ...]]] = {
     "wear": ("part_type", "duty_group", "pieces", "readings", "mean_rate", "rate_unit", "state"),
     "life": ("part_type", "duty_group", "mode", "failures", "shape", "b10", "state"),
     "to_change": ("machine", "part_type", "positions", "quantity", "because", "chance_if_left"),
+    "duty": ("quantity", "value", "limit", "unit", "inside", "source"),
     "imports": ("import", "at", "file", "kind", "rows", "accepted", "set_aside", "withdrawn"),
     "set_aside": ("file", "line", "column", "value", "rule", "hint"),
 }

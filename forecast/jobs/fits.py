@@ -57,7 +57,13 @@ class Fits:
     assumed: pd.DataFrame
 
 
-def fit_all(snapshot: Snapshot, *, season_spread: float | None = None, seed: int = 1) -> Fits:
+def fit_all(
+    snapshot: Snapshot,
+    *,
+    season_spread: float | None = None,
+    seed: int = 1,
+    only: str | None = None,
+) -> Fits:
     """Fit wear and life of every part type and duty group.
 
     Parameters
@@ -69,6 +75,8 @@ def fit_all(snapshot: Snapshot, *, season_spread: float | None = None, seed: int
         prior, updated by the seasons logged.
     seed
         For the posterior draws.
+    only
+        The only part type to be fitted; None: all.
 
     Returns
     -------
@@ -77,6 +85,9 @@ def fit_all(snapshot: Snapshot, *, season_spread: float | None = None, seed: int
     """
     book = Book()
     people = _carrying_people(snapshot, book)
+    if only is not None:
+        names = {str(name) for name in snapshot.part_types["part_type"]}
+        people = frozenset(people | (names - {only}))
     wear_fits = _fit_wear(snapshot, people, season_spread, book)
     mode_fits: dict[str, tuple[ModeFit, ...]] = {}
     count_fits: dict[Key, CountFit] = {}

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import difflib
-
 import pandas as pd
 
-from forecast.errors import NotInStore
 from forecast.jobs.fits import Fits, fit_all
+from forecast.jobs.names import known_part_type
 from forecast.records.snapshot import Snapshot
 from forecast.store.opening import open_store
 from forecast.store.snapshots import take_snapshot
@@ -70,12 +68,5 @@ def _fitted(address: str) -> tuple[Snapshot, Fits]:
 def _of(snapshot: Snapshot, table: pd.DataFrame, part_type: str | None) -> pd.DataFrame:
     if part_type is None:
         return table
-    known = [str(name) for name in snapshot.part_types["part_type"]]
-    if part_type not in known:
-        near = difflib.get_close_matches(part_type, known, 1, 0.3)
-        raise NotInStore(
-            f"no part type {part_type!r} in the logs",
-            f"Did you mean {near[0]}?" if near else f"Known: {', '.join(known) or 'none yet'}.",
-            nearest=near[0] if near else None,
-        )
+    known_part_type(snapshot, part_type)
     return table[table["part_type"] == part_type].reset_index(drop=True)

@@ -151,6 +151,56 @@ RESULTS: Final[Mapping[str, tuple[str, ...]]] = {
 }
 """The columns of each result: the only declaration of them."""
 
+STUDIES: Final[Mapping[str, tuple[str, ...]]] = {
+    "duty": ("part_type", "quantity", "value", "limit", "unit", "inside", "source"),
+    "specific_wear": (
+        "part_type",
+        "duty_group",
+        "pv_mpa_m_s",
+        "k",
+        "k_low",
+        "k_high",
+        "k_us",
+        "k_us_low",
+        "k_us_high",
+    ),
+    "rate_law": (
+        "term",
+        "value",
+        "value_low",
+        "value_high",
+        "check",
+        "check_low",
+        "check_high",
+        "means",
+    ),
+    "hours_left": (
+        "part_type",
+        "machine",
+        "place",
+        "position",
+        "piece",
+        "age",
+        "read",
+        "hours",
+        "hours_low",
+        "hours_high",
+        "chance_window",
+        "chance_season",
+        "chance_next",
+    ),
+    "measure_next": (
+        "machine",
+        "place",
+        "position",
+        "part_type",
+        "narrows_by",
+        "may_flip",
+        "minutes",
+    ),
+}
+"""The columns of answers that are no part of a kept forecast."""
+
 EXHIBITS: Final[Mapping[str, tuple[str, ...]]] = {
     "wear_paths": (
         "part_type",

@@ -6,7 +6,7 @@ Ages and hours are on the part type's own clock (running hours by default), leng
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
 from datetime import date
 from typing import Final
 
@@ -138,6 +138,28 @@ COLUMNS: Final[Mapping[str, tuple[str, ...]]] = {
         "note",
     ),
     "set_aside": ("import", "file", "line", "column", "value", "rule", "hint"),
+    "duties": (
+        "machine",
+        "place",
+        "part_type",
+        "duty_group",
+        "medium",
+        "pressure_mpa",
+        "speed_m_s",
+        "temperature_c",
+    ),
+    "duty_limits": (
+        "part_type",
+        "pressure_limit_mpa",
+        "speed_limit_m_s",
+        "pv_limit_mpa_m_s",
+        "max_temperature_c",
+        "max_age",
+        "max_age_days",
+        "oldest_age",
+        "oldest_days",
+    ),
+    "wear_duties": ("piece", "place", "medium", "pressure_mpa", "speed_m_s", "temperature_c"),
 }
 """The columns of each frame; a Snapshot is refused if one is missing."""
 
@@ -188,6 +210,10 @@ class Snapshot:
         ``on_hand`` (counted) and ``on_order`` (with ``due``).
     doubts, set_aside
         As FORMATS lists them; doubts in state ``open`` act by their default.
+    duties, duty_limits, wear_duties
+        Duty of each part type by machine and place; what its grade was tested for, with its
+        exposure limits and the oldest piece in place; duty of each piece with readings. NaN where
+        nobody stated it.
     """
 
     day: date
@@ -209,11 +235,19 @@ class Snapshot:
     stock: pd.DataFrame
     doubts: pd.DataFrame
     set_aside: pd.DataFrame
+    duties: pd.DataFrame = field(default_factory=lambda: _empty("duties"))
+    duty_limits: pd.DataFrame = field(default_factory=lambda: _empty("duty_limits"))
+    wear_duties: pd.DataFrame = field(default_factory=lambda: _empty("wear_duties"))
 
     def __post_init__(self) -> None:
-        for field in fields(self):
-            if field.name in COLUMNS:
-                frame: pd.DataFrame = getattr(self, field.name)
-                missing = [name for name in COLUMNS[field.name] if name not in frame.columns]
+        for own in fields(self):
+            if own.name in COLUMNS:
+                frame: pd.DataFrame = getattr(self, own.name)
+                missing = [name for name in COLUMNS[own.name] if name not in frame.columns]
                 if missing:
-                    raise ValueError(f"snapshot frame {field.name!r} lacks {', '.join(missing)}")
+                    raise ValueError(f"snapshot frame {own.name!r} lacks {', '.join(missing)}")
+
+
+def _empty(name: str) -> pd.DataFrame:
+    """Return a frame without rows: what hand-made snapshots need not name."""
+    return pd.DataFrame(columns=list(COLUMNS[name]))

@@ -30,6 +30,9 @@ QUERIES: Final[Mapping[str, str]] = {
     "stock": "queries/snapshot_stock",
     "doubts": "queries/snapshot_doubts",
     "set_aside": "queries/snapshot_set_aside",
+    "duties": "queries/snapshot_duties",
+    "duty_limits": "queries/snapshot_duty_limits",
+    "wear_duties": "queries/snapshot_wear_duties",
 }
 """The statement behind each frame of :data:`forecast.records.snapshot.COLUMNS`."""
 
