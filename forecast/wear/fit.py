@@ -98,6 +98,14 @@ class WearFit:
         """The seasons whose readings the fit used, oldest first."""
         return self._model.seasons if self._model is not None else ()
 
+    def season_pace(self, seasons: Sequence[str]) -> Array:
+        """Return how fast each season wears beside the mean of all read; 1 where not read."""
+        if self._model is None:
+            return np.ones(len(seasons))
+        level = levels_read(self._model)[0]
+        read = dict(zip(self._model.seasons, np.exp(level - level.mean()), strict=True))
+        return np.array([read.get(name, 1.0) for name in seasons])
+
     def draws(
         self,
         n: int,
