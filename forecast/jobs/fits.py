@@ -143,7 +143,8 @@ def _carrying_people(snapshot: Snapshot, book: Book) -> frozenset[str]:
 def _fit_wear(
     snapshot: Snapshot, people: frozenset[str], spread: float | None, book: Book
 ) -> dict[Key, WearFit]:
-    seasons = [str(name) for name in snapshot.seasons["season"]]
+    phases = snapshot.wear_seasons()
+    seasons = list(phases)
     gauges = dict(
         zip(snapshot.part_types["part_type"], snapshot.part_types["gauge_sd_mm"], strict=True)
     )
@@ -155,13 +156,17 @@ def _fit_wear(
             continue
         gauge = number(gauges.get(key[0]))
         own = cells[cells["piece"].isin(rows["piece"])]
-        fits[key] = fit_wear_sums(rows, own, seasons, gauge_sd=gauge, season_spread=spread)
+        fits[key] = fit_wear_sums(
+            rows, own, seasons, gauge_sd=gauge, season_spread=spread, phases=phases
+        )
     for key, rows in _groups(snapshot.samples):
         if key[0] in people or (key in fits and usable(fits[key])):
             continue
         gauge = number(gauges.get(key[0]))
         own = snapshot.sample_cells[snapshot.sample_cells["visit"].isin(rows["visit"])]
-        fits[key] = fit_samples(rows, own, seasons, gauge_sd=gauge, season_spread=spread)
+        fits[key] = fit_samples(
+            rows, own, seasons, gauge_sd=gauge, season_spread=spread, phases=phases
+        )
     grades = dict(zip(snapshot.part_types["part_type"], snapshot.part_types["grade"], strict=True))
     for (name, group), fit in sorted(fits.items()):
         factor, unit = _rate_unit(clocks.get(name))
@@ -200,6 +205,13 @@ def _fit_wear(
             fit.season_prior,
             "widens the coming season's demand; state season_spread to override",
         )
+        for phase, against, ratio, low, high in fit.phases.itertuples(index=False, name=None):
+            book.assume(
+                f"{name}: wear in phase {phase}",
+                f"{ratio:.2f} times that in {against} ({low:.2f}-{high:.2f})",
+                "found in the readings, one ratio for all seasons",
+                "the coming season has the phases that `running` plans, else those read",
+            )
     return fits
 
 

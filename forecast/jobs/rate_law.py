@@ -47,7 +47,8 @@ def rate_pieces(snapshot: Snapshot, part_types: Sequence[str]) -> pd.DataFrame:
         sums ``n``, ``sx``, ``sy``, ``syy``, ``sxx``, ``sxy`` (hours in thousands): what
         :func:`forecast.wear.regression.fit_log_rate` and ``rate_ratio`` take.
     """
-    seasons = [str(name) for name in snapshot.seasons["season"]]
+    phases = snapshot.wear_seasons()
+    seasons = list(phases)
     parts = snapshot.part_types
     gauges = dict(zip(parts["part_type"], parts["gauge_sd_mm"].astype(float), strict=True))
     sizes = dict(zip(parts["part_type"], parts["size"], strict=True))
@@ -56,7 +57,8 @@ def rate_pieces(snapshot: Snapshot, part_types: Sequence[str]) -> pd.DataFrame:
     for (name, _), rows in wanted.groupby(["part_type", "duty_group"], sort=True):
         own = snapshot.wear_cells[snapshot.wear_cells["piece"].isin(rows["piece"])]
         gauge = gauges[name]
-        fit = fit_wear_sums(rows, own, seasons, gauge_sd=None if np.isnan(gauge) else gauge)
+        stated = None if np.isnan(gauge) else gauge
+        fit = fit_wear_sums(rows, own, seasons, gauge_sd=stated, phases=phases)
         sums = cell_sums(rows, own, seasons)
         if not sums.seasons:
             continue
@@ -109,4 +111,4 @@ def _varies(pieces: pd.DataFrame, name: str) -> bool:
     }.get(name, name)
     if column not in pieces.columns:
         return False
-    return bool(pieces[column].notna().all() and pieces[column].nunique() > 1)
+    return bool(pieces[column].notna().all()) and len(set(pieces[column])) > 1

@@ -138,6 +138,8 @@ COLUMNS: Final[Mapping[str, tuple[str, ...]]] = {
         "note",
     ),
     "set_aside": ("import", "file", "line", "column", "value", "rule", "hint"),
+    "cells": ("cell", "season", "phase"),
+    "phases_ahead": ("phase", "days"),
     "duties": (
         "machine",
         "place",
@@ -210,6 +212,9 @@ class Snapshot:
         ``on_hand`` (counted) and ``on_order`` (with ``due``).
     doubts, set_aside
         As FORMATS lists them; doubts in state ``open`` act by their default.
+    cells, phases_ahead
+        The seasons in their phases (raw material, cleaning regime), in the order in which they
+        began: what ``season`` means in every frame of cells. Machine days planned in each phase.
     duties, duty_limits, wear_duties
         Duty of each part type by machine and place; what its grade was tested for, with its
         exposure limits and the oldest piece in place; duty of each piece with readings. NaN where
@@ -235,9 +240,18 @@ class Snapshot:
     stock: pd.DataFrame
     doubts: pd.DataFrame
     set_aside: pd.DataFrame
+    cells: pd.DataFrame = field(default_factory=lambda: _empty("cells"))
+    phases_ahead: pd.DataFrame = field(default_factory=lambda: _empty("phases_ahead"))
     duties: pd.DataFrame = field(default_factory=lambda: _empty("duties"))
     duty_limits: pd.DataFrame = field(default_factory=lambda: _empty("duty_limits"))
     wear_duties: pd.DataFrame = field(default_factory=lambda: _empty("wear_duties"))
+
+    def wear_seasons(self) -> dict[str, tuple[str, str]]:
+        """Return season and phase of each cell, in order; the seasons where no cells are told."""
+        if len(self.cells):
+            rows = self.cells[["cell", "season", "phase"]].astype(str).to_numpy()
+            return {cell: (season, phase) for cell, season, phase in rows}
+        return {str(name): (str(name), "") for name in self.seasons["season"]}
 
     def __post_init__(self) -> None:
         for own in fields(self):

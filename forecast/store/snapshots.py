@@ -30,6 +30,8 @@ QUERIES: Final[Mapping[str, str]] = {
     "stock": "queries/snapshot_stock",
     "doubts": "queries/snapshot_doubts",
     "set_aside": "queries/snapshot_set_aside",
+    "cells": "queries/snapshot_cells",
+    "phases_ahead": "queries/snapshot_phases_ahead",
     "duties": "queries/snapshot_duties",
     "duty_limits": "queries/snapshot_duty_limits",
     "wear_duties": "queries/snapshot_wear_duties",

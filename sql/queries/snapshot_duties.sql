@@ -1,8 +1,8 @@
 -- Under which duty each part type runs or ran, by machine and place, as the fleet states it.
 SELECT
     f.machine,
-    coalesce(f.place, f.part_type) AS place,
     f.part_type,
+    coalesce(f.place, f.part_type) AS place,
     coalesce(f.duty_group, '') AS duty_group,
     coalesce(f.medium, '') AS medium,
     max(f.pressure_mpa)::DOUBLE AS pressure_mpa,
