@@ -38,6 +38,7 @@ SHOWN: Final[Mapping[str, tuple[str, ...]]] = {
     "versus": ("what", "ratio", "pairs", "extrapolated", "parts_saved", "money_saved"),
     "life_families": ("mode", "family", "parameters", "log_likelihood", "aic", "b10"),
     "sample_size": ("method", "machines", "hours", "power"),
+    "duty": ("quantity", "value", "limit", "unit", "inside", "source"),
     "imports": ("import", "at", "file", "kind", "rows", "accepted", "set_aside", "withdrawn"),
     "set_aside": ("file", "line", "column", "value", "rule", "hint"),
 }

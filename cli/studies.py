@@ -1,7 +1,8 @@
-"""Commands about what the logs say: wear, life."""
+"""Commands about what the logs say: wear, life, duty."""
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -61,7 +62,55 @@ def life(ctx: typer.Context, part_type: PartType = None, as_json: Json = False) 
         typer.echo(show.text_table("life_families", found["life_families"]))
 
 
+def duty(
+    ctx: typer.Context,
+    part_type: Annotated[str, typer.Argument(metavar="PART_TYPE", help="The part type.")],
+    pressure: Annotated[
+        float | None, typer.Option(metavar="MPA", min=0, help="Mean pressure, MPa.")
+    ] = None,
+    speed: Annotated[
+        float | None, typer.Option(metavar="M_S", min=0, help="Sliding speed, m/s.")
+    ] = None,
+    temperature: Annotated[
+        float | None, typer.Option(metavar="C", help="Temperature of the part, C.")
+    ] = None,
+    medium: Annotated[
+        str | None, typer.Option(metavar="WORDS", help="What it runs in: 'hot water', 'caustic'.")
+    ] = None,
+    material: Annotated[
+        str | None,
+        typer.Option(metavar="NAME", help="Show the printed values of this material beside."),
+    ] = None,
+    materials: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Your own file of printed values (TOML)."),
+    ] = None,
+    as_json: Json = False,
+) -> None:
+    """Say whether a duty is inside what a grade was tested for.
+
+    Pressure, speed, PV and temperature each against its own limit. What you leave out is taken
+    from the fleet log. Printed values of a material are shown only when you name it.
+
+    Example:
+      wearahead duty SLEEVE-30 --speed 0.3 --temperature 60
+      wearahead duty SLEEVE-30 --material PET-bearing
+    """
+    from forecast.jobs.duty import Given
+    from forecast.jobs.duty import duty as study
+
+    rows = study(
+        address(ctx),
+        part_type,
+        Given(pressure, speed, temperature, medium),
+        material=material,
+        materials=materials,
+    )
+    show.tables({"duty": rows}, as_json=as_json)
+
+
 def add_to(app: typer.Typer) -> None:
     """Add the commands of this module."""
     add(app, "wear", wear)
     add(app, "life", life)
+    add(app, "duty", duty)

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from forecast.planning.stock import newsvendor, order_quantity, poisson_stock
     from forecast.wear.gauge import gauge_study
     from forecast.wear.rates import fit_wear
+    from forecast.wear.regression import fit_log_rate
 else:
     _HOMES = {
         "Lives": "forecast.life.lives",
@@ -27,6 +28,7 @@ else:
         "best_age": "forecast.planning.policy",
         "clearance": "forecast.physics.sizes",
         "fit_counts": "forecast.life.counts",
+        "fit_log_rate": "forecast.wear.regression",
         "fit_wear": "forecast.wear.rates",
         "fit_weibull": "forecast.life.weibull",
         "fit_weibull_groups": "forecast.life.weibull",
@@ -65,6 +67,7 @@ __all__ = [
     "best_age",
     "clearance",
     "fit_counts",
+    "fit_log_rate",
     "fit_wear",
     "fit_weibull",
     "fit_weibull_groups",

@@ -270,6 +270,7 @@ def _kind(name: str, column: str, cells: Sequence[str]) -> Kind:
         column in COUNTS | EXPECTED | CHANCES
         or column in MONEY.get(name, ())
         or column in ("shape", "scale", "b10", "mean_rate", "rate_ratio", "ratio", "aic", "cost")
+        or (name == "duty" and column in ("value", "limit"))
         or column.endswith(("_mm", "_sd", "_hours", "_ratio"))
     ):
         return "n"

@@ -174,7 +174,7 @@ def check_counts(book: Book, name: str, counts: pd.DataFrame) -> None:
 
 
 def _replacements(rows: pd.DataFrame) -> pd.DataFrame:
-    """Counts by week as events in the middle of the week's hours, on the clock of each set."""
+    """Return counts by week as events in the middle of the week's hours, on the clock of each set."""
     ordered = rows.sort_values(["unit", "week"], kind="stable")
     ends = ordered.groupby("unit", sort=False)["hours"].cumsum()
     middle = ends - ordered["hours"] / 2

@@ -65,7 +65,13 @@ class Fits:
     life_checks: pd.DataFrame = field(default_factory=pd.DataFrame)
 
 
-def fit_all(snapshot: Snapshot, *, season_spread: float | None = None, seed: int = 1) -> Fits:
+def fit_all(
+    snapshot: Snapshot,
+    *,
+    season_spread: float | None = None,
+    seed: int = 1,
+    only: str | None = None,
+) -> Fits:
     """Fit wear and life of every part type and duty group.
 
     Parameters
@@ -77,6 +83,8 @@ def fit_all(snapshot: Snapshot, *, season_spread: float | None = None, seed: int
         prior, updated by the seasons logged.
     seed
         For the posterior draws.
+    only
+        The only part type to be fitted; None: all.
 
     Returns
     -------
@@ -85,6 +93,9 @@ def fit_all(snapshot: Snapshot, *, season_spread: float | None = None, seed: int
     """
     book = Book()
     people = _carrying_people(snapshot, book)
+    if only is not None:
+        names = {str(name) for name in snapshot.part_types["part_type"]}
+        people = frozenset(people | (names - {only}))
     wear_fits = _fit_wear(snapshot, people, season_spread, book)
     mode_fits: dict[str, tuple[ModeFit, ...]] = {}
     count_fits: dict[Key, CountFit] = {}
@@ -162,7 +173,8 @@ def _carrying_people(snapshot: Snapshot, book: Book) -> frozenset[str]:
 def _fit_wear(
     snapshot: Snapshot, people: frozenset[str], spread: float | None, book: Book
 ) -> dict[Key, WearFit]:
-    seasons = [str(name) for name in snapshot.seasons["season"]]
+    phases = snapshot.wear_seasons()
+    seasons = list(phases)
     gauges = dict(
         zip(snapshot.part_types["part_type"], snapshot.part_types["gauge_sd_mm"], strict=True)
     )
@@ -174,13 +186,17 @@ def _fit_wear(
             continue
         gauge = number(gauges.get(key[0]))
         own = cells[cells["piece"].isin(rows["piece"])]
-        fits[key] = fit_wear_sums(rows, own, seasons, gauge_sd=gauge, season_spread=spread)
+        fits[key] = fit_wear_sums(
+            rows, own, seasons, gauge_sd=gauge, season_spread=spread, phases=phases
+        )
     for key, rows in _groups(snapshot.samples):
         if key[0] in people or (key in fits and usable(fits[key])):
             continue
         gauge = number(gauges.get(key[0]))
         own = snapshot.sample_cells[snapshot.sample_cells["visit"].isin(rows["visit"])]
-        fits[key] = fit_samples(rows, own, seasons, gauge_sd=gauge, season_spread=spread)
+        fits[key] = fit_samples(
+            rows, own, seasons, gauge_sd=gauge, season_spread=spread, phases=phases
+        )
     grades = dict(zip(snapshot.part_types["part_type"], snapshot.part_types["grade"], strict=True))
     for (name, group), fit in sorted(fits.items()):
         factor, unit = _rate_unit(clocks.get(name))
@@ -219,6 +235,13 @@ def _fit_wear(
             fit.season_prior,
             "widens the coming season's demand; state season_spread to override",
         )
+        for phase, against, ratio, low, high in fit.phases.itertuples(index=False, name=None):
+            book.assume(
+                f"{name}: wear in phase {phase}",
+                f"{ratio:.2f} times that in {against} ({low:.2f}-{high:.2f})",
+                "found in the readings, one ratio for all seasons",
+                "the coming season has the phases that `running` plans, else those read",
+            )
     return fits
 
 

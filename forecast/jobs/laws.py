@@ -80,7 +80,9 @@ def in_service(
     running
         The season whose own level is current; None draws a new one.
     """
-    seasons = tuple(str(name) for name in snapshot.seasons["season"])
+    seasons = tuple(snapshot.wear_seasons())
+    phases = snapshot.phases_ahead
+    ahead = {str(k): float(v) for k, v in zip(phases["phase"], phases["days"], strict=True)}
     machines = tuple(sorted(set(snapshot.fitted["machine"])))
     limits = snapshot.part_types.set_index("part_type")
     laws: dict[Key, LifeDraws] = {}
@@ -104,7 +106,12 @@ def in_service(
         if wear is not None:
             limit = _limit(limits, draws, seed, key)
             rate = wear.draws(
-                draws, _rng(seed, key, "rate"), machines=machines, seasons=seasons, running=running
+                draws,
+                _rng(seed, key, "rate"),
+                machines=machines,
+                seasons=seasons,
+                running=running,
+                ahead=ahead,
             )
             own, due, left = _own(snapshot, wear, rate, rows, ran, limit, _rng(seed, key, "own"))
             rates[key] = rate

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-import difflib
-
 import pandas as pd
 
-from forecast.errors import NotInStore
 from forecast.jobs.checks import beside, duty_terms, other_families
+from forecast.jobs.duty import specific_wear
 from forecast.jobs.fits import Fits, fit_all
+from forecast.jobs.names import known_part_type
+from forecast.jobs.rate_law import rate_law
+from forecast.records.season import STUDIES
 from forecast.records.snapshot import Snapshot
 from forecast.store.opening import open_store
 from forecast.store.snapshots import take_snapshot
@@ -36,6 +37,38 @@ def wear(address: str, part_type: str | None = None) -> pd.DataFrame:
     """
     snapshot, fits = _fitted(address)
     return _of(snapshot, fits.wear, part_type)
+
+
+def wear_laws(address: str, part_type: str) -> dict[str, pd.DataFrame]:
+    """Return what the wear rate of a part type depends on, and its specific wear rate.
+
+    Parameters
+    ----------
+    address
+        The store.
+    part_type
+        Its form decides which part types are read together.
+
+    Returns
+    -------
+    dict
+        ``rate_law``: exponents and ratios with 90 % intervals, the least-squares check beside
+        them and their meaning, empty where nothing varies; ``specific_wear``: k by duty group.
+
+    Raises
+    ------
+    NotInStore
+        If there is no such part type.
+    """
+    with open_store(address) as store:
+        snapshot = take_snapshot(store)
+    known_part_type(snapshot, part_type)
+    law = rate_law(snapshot, part_type)
+    columns = list(STUDIES["rate_law"])
+    return {
+        "rate_law": pd.DataFrame(columns=columns) if law is None else law.table()[columns],
+        "specific_wear": specific_wear(snapshot, part_type),
+    }
 
 
 def life(address: str, part_type: str | None = None) -> pd.DataFrame:
@@ -110,12 +143,5 @@ def _fitted(address: str) -> tuple[Snapshot, Fits]:
 def _of(snapshot: Snapshot, table: pd.DataFrame, part_type: str | None) -> pd.DataFrame:
     if part_type is None:
         return table
-    known = [str(name) for name in snapshot.part_types["part_type"]]
-    if part_type not in known:
-        near = difflib.get_close_matches(part_type, known, 1, 0.3)
-        raise NotInStore(
-            f"no part type {part_type!r} in the logs",
-            f"Did you mean {near[0]}?" if near else f"Known: {', '.join(known) or 'none yet'}.",
-            nearest=near[0] if near else None,
-        )
+    known_part_type(snapshot, part_type)
     return table[table["part_type"] == part_type].reset_index(drop=True)

@@ -147,6 +147,30 @@ COLUMNS: Final[Mapping[str, tuple[str, ...]]] = {
         "speed_m_s",
         "temperature_c",
     ),
+    "cells": ("cell", "season", "phase"),
+    "phases_ahead": ("phase", "days"),
+    "duties": (
+        "machine",
+        "place",
+        "part_type",
+        "duty_group",
+        "medium",
+        "pressure_mpa",
+        "speed_m_s",
+        "temperature_c",
+    ),
+    "duty_limits": (
+        "part_type",
+        "pressure_limit_mpa",
+        "speed_limit_m_s",
+        "pv_limit_mpa_m_s",
+        "max_temperature_c",
+        "max_age",
+        "max_age_days",
+        "oldest_age",
+        "oldest_days",
+    ),
+    "wear_duties": ("piece", "place", "medium", "pressure_mpa", "speed_m_s", "temperature_c"),
 }
 """The columns of each frame; a Snapshot is refused if one is missing."""
 
@@ -199,6 +223,13 @@ class Snapshot:
         As FORMATS lists them; doubts in state ``open`` act by their default.
     life_duties
         Place, batch and duty of each piece with a life; NaN or empty where nobody stated it.
+    cells, phases_ahead
+        The seasons in their phases (raw material, cleaning regime), in the order in which they
+        began: what ``season`` means in every frame of cells. Machine days planned in each phase.
+    duties, duty_limits, wear_duties
+        Duty of each part type by machine and place; what its grade was tested for, with its
+        exposure limits and the oldest piece in place; duty of each piece with readings. NaN where
+        nobody stated it.
     """
 
     day: date
@@ -221,6 +252,18 @@ class Snapshot:
     doubts: pd.DataFrame
     set_aside: pd.DataFrame
     life_duties: pd.DataFrame = field(default_factory=lambda: _empty("life_duties"))
+    cells: pd.DataFrame = field(default_factory=lambda: _empty("cells"))
+    phases_ahead: pd.DataFrame = field(default_factory=lambda: _empty("phases_ahead"))
+    duties: pd.DataFrame = field(default_factory=lambda: _empty("duties"))
+    duty_limits: pd.DataFrame = field(default_factory=lambda: _empty("duty_limits"))
+    wear_duties: pd.DataFrame = field(default_factory=lambda: _empty("wear_duties"))
+
+    def wear_seasons(self) -> dict[str, tuple[str, str]]:
+        """Return season and phase of each cell, in order; the seasons where no cells are told."""
+        if len(self.cells):
+            rows = self.cells[["cell", "season", "phase"]].astype(str).to_numpy()
+            return {cell: (season, phase) for cell, season, phase in rows}
+        return {str(name): (str(name), "") for name in self.seasons["season"]}
 
     def __post_init__(self) -> None:
         for own in fields(self):

@@ -1,5 +1,5 @@
--- Hours (thousands) that the pieces of the visited set had run in each season, on average: those of
--- the set, less what the pieces replaced had run before.
+-- Hours (thousands) that the pieces of the visited set had run in each season and phase on average:
+-- those of the set, less what the pieces replaced had run before.
 WITH moments AS (
     SELECT
         v.visit,
@@ -23,8 +23,8 @@ run_then AS (
     SELECT
         m.visit,
         m.of_pieces,
-        c.season,
-        c.season_no,
+        c.cell AS season,
+        c.cell_no,
         m.pieces * (
             c.base_hours
             + (
@@ -39,12 +39,12 @@ run_by_pieces AS (
     SELECT
         r.visit,
         r.season,
-        r.season_no,
+        r.cell_no,
         sum(r.hours) FILTER (r.of_pieces = 1) AS of_set,
         sum(r.hours) FILTER (r.of_pieces > 1) AS of_replaced,
         max(r.of_pieces) AS pieces
     FROM run_then AS r
-    GROUP BY r.visit, r.season, r.season_no
+    GROUP BY r.visit, r.season, r.cell_no
 )
 
 SELECT
@@ -53,4 +53,4 @@ SELECT
     (coalesce(r.of_set, 0)::DOUBLE + coalesce(r.of_replaced, 0)::DOUBLE / r.pieces) / 1000 AS x
 FROM run_by_pieces AS r
 WHERE r.of_set > 0
-ORDER BY r.visit, r.season_no
+ORDER BY r.visit, r.cell_no
