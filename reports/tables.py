@@ -51,6 +51,16 @@ LABELS: Final = {
     "wear_mm": "wear, mm",
     "limit_mm": "limit, mm",
     "age": "hours",
+    "change": "to change",
+    "measure_again": "to measure again",
+    "leave": "to leave in",
+    "as_of": "forecast on",
+    "covered": "inside 9 in 10",
+    "ratio": "b times a",
+    "adjusted_for": "adjusted for",
+    "extrapolated": "beyond the tested range",
+    "parts_saved": "pieces saved",
+    "money_saved": "money saved",
 }
 COUNTS: Final = frozenset(
     [
@@ -64,6 +74,13 @@ COUNTS: Final = frozenset(
         "days_late",
         "bought",
         "on_shelf",
+        "change",
+        "measure_again",
+        "leave",
+        "pairs",
+        "seasons",
+        "parts_saved",
+        "actual",
     ]
 )
 EXPECTED: Final = frozenset(
@@ -99,12 +116,13 @@ CHANCES: Final = frozenset(
         "share",
     ]
 )
-DAYS: Final = frozenset(["week", "order_by", "needed_by", "window", "at", "day"])
+DAYS: Final = frozenset(["week", "order_by", "needed_by", "window", "at", "day", "as_of"])
 MONEY: Final = {
     "costs": frozenset(["parts", "planned", "unplanned", "stops", "product_loss", "total"]),
     "closing_stock": frozenset({"cost"}),
     "purchases": frozenset({"cost"}),
     "stock_curve": frozenset({"cost"}),
+    "versus": frozenset({"money_saved"}),
 }
 SHORT: Final = 26
 FIGURES: Final = {
@@ -116,9 +134,14 @@ FIGURES: Final = {
     "shape": 2,
     "change_over_mm": 2,
     "rate_ratio": 2,
+    "ratio": 2,
+    "pinball": 2,
+    "crps": 2,
+    "bias": 2,
 }
 PLAIN: Final = {
     "um/h": "µm/h",
+    "wear_rate": "wear rate",
     "in_time": "in time",
     "cannot_reach": "comes too late",
     "measure_again": "measure again",
@@ -250,7 +273,8 @@ def _kind(name: str, column: str, cells: Sequence[str]) -> Kind:
     if (
         column in COUNTS | EXPECTED | CHANCES
         or column in MONEY.get(name, ())
-        or column in ("shape", "scale", "b10", "mean_rate", "rate_ratio", "cost")
+        or column in ("shape", "scale", "b10", "mean_rate", "rate_ratio", "cost", "ratio")
+        or column in ("pinball", "crps", "bias")
         or column.endswith(("_mm", "_sd", "_hours", "_ratio"))
     ):
         return "n"
