@@ -113,7 +113,7 @@ def text_table(name: str, rows: Rows, currency: str = "") -> str:
         ]
         heads = [key.replace("_", " ") for key in kept]
         cells = [[_text(row[key]) for key in kept] for row in rows]
-        right = [all(_is_number(row[key]) for row in rows) for key in kept]
+        right = [all(row[key] is None or _is_number(row[key]) for row in rows) for key in kept]
     else:
         from reports.tables import table
 
@@ -186,7 +186,9 @@ def _indented(text: str, room: int) -> str:
 
 def paragraphs(sentences: Sequence[str]) -> str:
     """Write sentences as paragraphs that fit the terminal."""
-    return "\n\n".join(textwrap.fill(text, min(width(), 78)) for text in sentences)
+    return "\n\n".join(
+        textwrap.fill(text, min(width(), 78), break_on_hyphens=False) for text in sentences
+    )
 
 
 def hanging(sentence: str) -> str:

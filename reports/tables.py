@@ -57,6 +57,16 @@ LABELS: Final = {
     "wear_mm": "wear, mm",
     "limit_mm": "limit, mm",
     "age": "hours",
+    "change": "to change",
+    "measure_again": "to measure again",
+    "leave": "to leave in",
+    "as_of": "forecast on",
+    "covered": "inside 9 in 10",
+    "ratio": "b times a",
+    "adjusted_for": "adjusted for",
+    "extrapolated": "beyond the tested range",
+    "parts_saved": "pieces saved",
+    "money_saved": "money saved",
 }
 COUNTS: Final = frozenset(
     [
@@ -75,6 +85,13 @@ COUNTS: Final = frozenset(
         "pairs",
         "parts_saved",
         "hours",
+        "change",
+        "measure_again",
+        "leave",
+        "pairs",
+        "seasons",
+        "parts_saved",
+        "actual",
     ]
 )
 EXPECTED: Final = frozenset(
@@ -111,7 +128,7 @@ CHANCES: Final = frozenset(
         "power",
     ]
 )
-DAYS: Final = frozenset(["week", "order_by", "needed_by", "window", "at", "day"])
+DAYS: Final = frozenset(["week", "order_by", "needed_by", "window", "at", "day", "as_of"])
 MONEY: Final = {
     "costs": frozenset(["parts", "planned", "unplanned", "stops", "product_loss", "total"]),
     "closing_stock": frozenset({"cost"}),
@@ -132,12 +149,15 @@ FIGURES: Final = {
     "ratio": 2,
     "aic": 5,
     "log_likelihood": 5,
+    "pinball": 2,
+    "crps": 2,
+    "bias": 2,
 }
 PLAIN: Final = {
     "success_run": "run, few failures allowed",
     "zero_failure": "run without a failure",
-    "wear_rate": "wear rates, side by side",
     "um/h": "µm/h",
+    "wear_rate": "wear rate",
     "in_time": "in time",
     "cannot_reach": "comes too late",
     "measure_again": "measure again",
@@ -271,6 +291,7 @@ def _kind(name: str, column: str, cells: Sequence[str]) -> Kind:
         or column in MONEY.get(name, ())
         or column in ("shape", "scale", "b10", "mean_rate", "rate_ratio", "ratio", "aic", "cost")
         or (name == "duty" and column in ("value", "limit"))
+        or column in ("pinball", "crps", "bias")
         or column.endswith(("_mm", "_sd", "_hours", "_ratio"))
     ):
         return "n"

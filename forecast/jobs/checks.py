@@ -174,13 +174,17 @@ def check_counts(book: Book, name: str, counts: pd.DataFrame) -> None:
 
 
 def _replacements(rows: pd.DataFrame) -> pd.DataFrame:
-    """Return counts by week as events in the middle of the week's hours, on the clock of each set."""
+    """Return counts by week as events in mid-week, on the running hours of each set."""
     ordered = rows.sort_values(["unit", "week"], kind="stable")
     ends = ordered.groupby("unit", sort=False)["hours"].cumsum()
     middle = ends - ordered["hours"] / 2
     times = ordered["replaced"].to_numpy(float).round().astype(int)
     events = pd.DataFrame(
-        {"system": ordered["unit"].repeat(times), "time": middle.repeat(times), "kind": "event"}
+        {
+            "system": np.repeat(ordered["unit"], times),
+            "time": np.repeat(middle, times),
+            "kind": "event",
+        }
     )
     last = ends.groupby(ordered["unit"]).max()
     ended = pd.DataFrame({"system": last.index, "time": last.to_numpy(), "kind": "end"})

@@ -279,8 +279,13 @@ def _purchase(
     if not order.reached:
         lasts = _lasts_to(of.total, have.by_day, lot.arrival)
         said.append(
-            f"no order holds {level:.0%}: the shelf lasts until it arrives with {lasts:.0%}; "
-            "ordered is what the season needs from then on"
+            f"no order holds {level:.0%}: with a chance of {lasts:.0%} the shelf lasts until one "
+            "could arrive; "
+            + (
+                "the quantity is what the season needs from then on"
+                if order.quantity
+                else "after that nothing more is lacking"
+            )
         )
     return {
         "part_type": of.part_type,

@@ -32,7 +32,8 @@ def _demand(forecast: SeasonForecast, part: str, rows: pd.DataFrame, n: int) -> 
     as_of = forecast.stamp.as_of
     days = [day for value in rows["week"] if (day := words.as_date(value))]
     first = min([forecast.season_from, *days])
-    figure = look.base(320)
+    highest = rows["cumulative_high"].astype(float).max()
+    figure = look.base(320, left=look.room([f"{highest:,.0f}0"]))
     figure.update_layout(
         yaxis={
             **look.GRID,
@@ -60,7 +61,7 @@ def _demand(forecast: SeasonForecast, part: str, rows: pd.DataFrame, n: int) -> 
         figure, 1, 0.11, "each week", xref="paper", yref="paper",
         font={"size": 12, "color": look.SOFT},
     )  # fmt: skip
-    return look.drawing(figure, f"fig-demand-{n}", part, f"{part}: {said}")
+    return look.drawing(figure, f"fig-demand-{n}", part, f"{part}: {said}", part)
 
 
 def _cumulative(figure: Figure, forecast: SeasonForecast, total: pd.DataFrame) -> str:
@@ -188,7 +189,7 @@ def stock_curves(forecast: SeasonForecast) -> tuple[look.Drawing, ...]:
 def _curve(part: str, rows: pd.DataFrame, bought: float, n: int) -> look.Drawing:
     x, y = rows["bought"].astype(float).tolist(), rows["chance_no_stock_out"].astype(float).tolist()
     x, y = _until_sure(x, y, bought)
-    figure = look.base(200, right=12, top=30)
+    figure = look.base(200, right=12, top=30, left=look.room(["19 in 20"]))
     figure.update_yaxes(
         range=[-0.03, 1.05],
         tickvals=[0, 0.5, 0.8, 0.95],
@@ -215,7 +216,7 @@ def _curve(part: str, rows: pd.DataFrame, bought: float, n: int) -> look.Drawing
     look.label(figure, bought, 1, text, yref="paper", xanchor=side, yanchor="bottom")
     pieces = words.count(x[near]) if x[near] else "none"
     said = f"{part}: buying {pieces} is enough with a chance of {words.chance(y[near])}."
-    return look.drawing(figure, f"fig-stock-{n}", part, said)
+    return look.drawing(figure, f"fig-stock-{n}", part, said, part)
 
 
 def _until_sure(x: list[float], y: list[float], bought: float) -> tuple[list[float], list[float]]:
@@ -232,7 +233,7 @@ def stops(forecast: SeasonForecast) -> tuple[look.Drawing, ...]:
     if rows.empty:
         return ()
     mean = rows["stops_mean"].astype(float)
-    figure = look.base(260, right=16)
+    figure = look.base(260, right=16, left=44)
     figure.update_yaxes(rangemode="tozero", nticks=5)
     look.calendar(
         figure, forecast.stamp.as_of, _first(rows, forecast.season_from), forecast.season_until
