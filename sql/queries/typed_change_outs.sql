@@ -1,12 +1,9 @@
--- Casts the staged rows of change_outs: what cannot be read is empty, and its row faulty.
+-- Casts the rows of change_outs at hand: what cannot be read is empty, and its row faulty.
 -- Row_fault names what is wrong with the row as a whole.
--- $first_line: the line of the file that holds the first row.
-CREATE OR REPLACE TEMP TABLE typed AS
+CREATE OR REPLACE TEMP VIEW typed_rows AS
 WITH read_once AS (
     SELECT
         s.*,
-        s.rowid AS row_no,
-        s.rowid - (SELECT min(f.rowid) FROM staged AS f) + $first_line AS line_counted,
         read_time(s.taken_at) AS m_taken_at,
         read_time(s.taken_from) AS m_taken_from,
         read_number(s.quantity) AS m_quantity,
@@ -14,7 +11,7 @@ WITH read_once AS (
         read_number(s.age_at_fit) AS m_age_at_fit,
         read_number(s.clock_shows) AS m_clock_shows,
         read_time(s.reported_at) AS m_reported_at
-    FROM staged AS s
+    FROM staged_rows AS s
     WHERE s.filled IS NOT NULL
 ),
 
@@ -50,7 +47,8 @@ checked AS (
 
 SELECT
     c.row_no,
-    coalesce(c.file_line::BIGINT, c.line_counted) AS file_line,
+    c.file_line,
+    CASE WHEN c.wide_header IS NOT NULL THEN c.row_no END AS nth_row,
     c.r_reported_at AS reported_at,
     c.plant,
     c.note,
