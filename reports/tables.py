@@ -49,6 +49,8 @@ LABELS: Final = {
     "offset_mm": "bedding-in, mm",
     "rate_ratio": "times the fleet",
     "ratio": "b over a",
+    "adjusted_for": "adjusted for",
+    "extrapolated": "beyond the tested range",
     "aic": "AIC",
     "log_likelihood": "log-likelihood",
     "pairs": "machines with both",
@@ -62,11 +64,6 @@ LABELS: Final = {
     "leave": "to leave in",
     "as_of": "forecast on",
     "covered": "inside 9 in 10",
-    "ratio": "b times a",
-    "adjusted_for": "adjusted for",
-    "extrapolated": "beyond the tested range",
-    "parts_saved": "pieces saved",
-    "money_saved": "money saved",
 }
 COUNTS: Final = frozenset(
     [

@@ -102,7 +102,7 @@ def add_straight(
 
 
 def number_copies(store: Store, source: Source, number: int) -> None:
-    """Number the rows that a file added straight has more than once."""
+    """Count up the rows that a file added straight has more than once, each its number."""
     kind = source.layout.kind.name
     store.run("queries/find_copies", log=f"log_{kind}", import_no=number)
     if store.rows("queries/copies_found")[0]["found"]:
