@@ -113,9 +113,9 @@ def in_service(
                 running=running,
                 ahead=ahead,
             )
-            own, due, left = _own(snapshot, wear, rate, rows, ran, limit, _rng(seed, key, "own"))
+            own, due, paths = _own(snapshot, wear, rate, rows, ran, limit, _rng(seed, key, "own"))
             rates[key] = rate
-            worn = [_worn(rate, limit, left)]
+            worn = [_worn(rate, limit, paths, wear.gauge_sd)]
         laws[key] = Earliest((*worn, *modes)) if len(worn) + len(modes) > 1 else (worn + modes)[0]
         unknown = rows["age"].isna()
         if unknown.any():
@@ -144,7 +144,10 @@ def _weibull(mode: ModeFit, key: Key, draws: int, seed: int) -> WeibullDraws:
     return WeibullDraws(shape[deal], scale[deal])
 
 
-def _worn(rate: RateDraws, limit: Array, left: Array | None) -> WearDraws:
+def _worn(
+    rate: RateDraws, limit: Array, paths: tuple[Array, Array] | None, gauge_sd: float
+) -> WearDraws:
+    left, own_rate = paths or (None, None)
     return WearDraws(
         level=rate.level,
         season_levels=rate.season_levels,
@@ -155,6 +158,8 @@ def _worn(rate: RateDraws, limit: Array, left: Array | None) -> WearDraws:
         limit_mm=limit,
         future_sd=rate.future_sd,
         own_left=left,
+        own_rate=own_rate,
+        gauge_sd=gauge_sd,
     )
 
 
@@ -178,8 +183,8 @@ def _own(
     ran: Array,
     limit: Array,
     rng: np.random.Generator,
-) -> tuple[IntArray, BoolArray, Array | None]:
-    """Rows with readings of their own: where their paths stand, who is due, hours left."""
+) -> tuple[IntArray, BoolArray, tuple[Array, Array] | None]:
+    """Rows with readings of their own: where their paths stand, who is due, hours left and rate."""
     read = snapshot.wear[snapshot.wear["in_place"].astype(bool)].set_index("piece")
     has = rows["piece"].isin(read.index).to_numpy()
     own = np.where(has, np.cumsum(has) - 1, -1)
@@ -188,7 +193,7 @@ def _own(
         return own, due, None
     pieces = read.loc[rows.loc[has, "piece"]].reset_index()
     due[has] = pieces["last_mm"].to_numpy(float) >= float(np.median(limit))
-    return own, due, fit.own_left(rate, pieces, ran[has], limit, rng)
+    return own, due, fit.own_left_and_rate(rate, pieces, ran[has], limit, rng)
 
 
 # --- ages ----------------------------------------------------------------------------

@@ -14,7 +14,8 @@ from forecast.planning.draws import Array, IntArray
 from forecast.planning.fleet import Fleet
 from forecast.planning.plan import Plan
 from forecast.planning.supply import supply
-from forecast.planning.windows import Schedule, work_minutes
+from forecast.planning.filler import work_minutes
+from forecast.planning.windows import Schedule
 
 COLUMNS: Final = [
     "window",

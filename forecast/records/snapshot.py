@@ -26,6 +26,7 @@ COLUMNS: Final[Mapping[str, tuple[str, ...]]] = {
         "limit_high_mm",
         "alert_mm",
         "gauge_sd_mm",
+        "sides",
         "carries_people",
         "prior_shape",
         "prior_shape_low",

@@ -11,7 +11,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from forecast.wear.offsets import Assumption, Offsets
-from forecast.wear.paths import OwnReadings, depths_ahead, hours_left
+from forecast.wear.paths import OwnReadings, depths_ahead, hours_left, left_and_rate
 from forecast.wear.seasons import (
     LOG_HOURS,
     FleetModel,
@@ -196,9 +196,20 @@ class WearFit:
         ValueError
             If a piece has no readings in the fit.
         """
+        return self.own_left_and_rate(rates, pieces, ran, limit_mm, rng)[0]
+
+    def own_left_and_rate(
+        self,
+        rates: RateDraws,
+        pieces: pd.DataFrame,
+        ran: Array,
+        limit_mm: Array,
+        rng: np.random.Generator,
+    ) -> tuple[Array, Array]:
+        """Draw what :meth:`own_left` draws, and the wear rate until then (mm/h) [pieces, draws]."""
         own = self._readings()
         rows = own.sums.rows([str(name) for name in pieces["piece"]])
-        return hours_left(own, rates, rows, ran, limit_mm, rng)
+        return left_and_rate(own, rates, rows, ran, limit_mm, rng)
 
     def path(
         self,

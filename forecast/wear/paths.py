@@ -124,10 +124,26 @@ def hours_left(
 
     0 where it is at the limit already. ``limit_mm`` [draws].
     """
+    return left_and_rate(own, rates, rows, ran, limit_mm, rng)[0]
+
+
+def left_and_rate(
+    own: OwnReadings,
+    rates: RateDraws,
+    rows: IntArray,
+    ran: Array,
+    limit_mm: Array,
+    rng: np.random.Generator,
+) -> tuple[Array, Array]:
+    """Draw the hours left to the limit and the wear rate (mm/h) until then [pieces, draws each].
+
+    Hours are 0 where a piece is at the limit already. ``limit_mm`` [draws].
+    """
     log_rate, offset = piece_draws(own, rates, rows, rng)
     depth = depth_now(log_rate, offset, rates, ran)
     change = rates.future_sd * rng.standard_normal(log_rate.shape)
-    return np.maximum(limit_mm - depth, 0.0) / np.exp(rates.level + log_rate + change)
+    rate = np.exp(rates.level + log_rate + change)
+    return np.maximum(limit_mm - depth, 0.0) / rate, rate
 
 
 def depths_ahead(

@@ -15,6 +15,7 @@ SELECT
     l.lead_time_days::DOUBLE AS lead_time_days,
     l.min_order::DOUBLE AS min_order,
     l.pack_size::DOUBLE AS pack_size,
+    coalesce(l.sides, 1)::INTEGER AS sides,
     coalesce(l.description, '') AS description,
     coalesce(l.grade, '') AS grade,
     coalesce(l.size, '') AS size,

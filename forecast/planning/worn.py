@@ -1,0 +1,191 @@
+"""Wear depth beside the end of a life: what policies need that look at a reading.
+
+Depth grows in a straight line, so the hours to any depth follow from the hours to the limit and
+the rate: left to depth w = left to the limit - (limit - w) / rate. For a piece without readings
+the rate is the depth from bedded in to the limit over its whole life.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.special import ndtr
+
+from forecast.planning.draws import (
+    Array,
+    Earliest,
+    IntArray,
+    LifeDraws,
+    Pieces,
+    WearDraws,
+    WeibullDraws,
+)
+
+FAST = 1.645
+"""Normal score of a fast piece (the fastest in twenty), and of a reading that misses as much."""
+
+_LONG_OVERDUE = 36.0  # normal score beyond which ndtr underflows
+
+
+@dataclass(frozen=True, eq=False)
+class Lives:
+    """Lives drawn to their end, one a piece and path.
+
+    Attributes
+    ----------
+    worn
+        Hours left to the wear limit; infinite where nothing wears.
+    rate
+        Wear rate until then (mm/h); NaN where nothing wears.
+    other
+        Hours left to any other end.
+    """
+
+    worn: Array
+    rate: Array
+    other: Array
+
+
+def ways(law: LifeDraws) -> tuple[WearDraws | None, tuple[LifeDraws, ...]]:
+    """Return the way a piece wears to its limit, if there is one, and the other ways to end."""
+    laws = law.laws if isinstance(law, Earliest) else (law,)
+    worn = [one for one in laws if isinstance(one, WearDraws)]
+    others = tuple(one for one in laws if not isinstance(one, WearDraws))
+    return (worn[0] if worn else None), others
+
+
+def lives_left(law: LifeDraws, pieces: Pieces, rng: np.random.Generator) -> Lives:
+    """Draw the lives [pieces, draws] of pieces in service.
+
+    Parameters
+    ----------
+    law
+        Lives still to come.
+    pieces
+        Whether one is due counts for nothing here: its worn hours are those of its readings.
+    rng
+        Stream of the set.
+    """
+    worn, others = ways(law)
+    shape = (len(pieces), law.draws)
+    left, rate = np.full(shape, np.inf), np.full(shape, np.nan)
+    if worn is not None:
+        waiting = Pieces(
+            pieces.machine, pieces.age, pieces.ran, pieces.own, np.zeros(len(pieces), dtype=bool)
+        )
+        left = worn.left(waiting, rng)
+        run = pieces.ran @ np.exp(worn.season_levels - worn.level)
+        rate = worn.gap / np.maximum(run + left, 1e-9)
+        own = pieces.own >= 0
+        if worn.own_rate is not None and own.any():
+            rate[own] = worn.own_rate[pieces.own[own]]
+    other = np.full(shape, np.inf)
+    for one in others:
+        other = np.minimum(other, one.left(pieces, rng))
+    return Lives(left, rate, other)
+
+
+def new_lives(law: LifeDraws, machine: IntArray, draw: IntArray, rng: np.random.Generator) -> Lives:
+    """Draw the lives of new pieces, one a (machine, draw) pair."""
+    worn, others = ways(law)
+    left, rate = np.full(len(draw), np.inf), np.full(len(draw), np.nan)
+    if worn is not None:
+        left = worn.new(machine, draw, rng)
+        rate = worn.gap[draw] / left
+    other = np.full(len(draw), np.inf)
+    for one in others:
+        other = np.minimum(other, one.new(machine, draw, rng))
+    return Lives(left, rate, other)
+
+
+def safe_level(law: WearDraws, machine: int, window_hours: float) -> float:
+    """Return the depth (mm) from which a piece is changed so that few reach the limit.
+
+    The limit less what a fast piece wears until the following window, less what a reading may
+    miss (both at 95 %).
+
+    Parameters
+    ----------
+    law
+        How the part type wears.
+    machine
+        Index of the machine, which has a rate of its own.
+    window_hours
+        Running hours from window to window.
+    """
+    level = law.level + law.machine_effect[machine]
+    spread = np.sqrt(float(np.var(level)) + law.piece_sd**2 + law.future_sd**2)
+    fast = float(np.exp(np.mean(level) + FAST * spread))
+    return float(np.median(law.limit_mm)) - fast * window_hours - FAST * law.gauge_sd
+
+
+def chance_over(law: LifeDraws, pieces: Pieces, ahead: Array, level_mm: Array) -> Array:
+    """Return the chance [pieces] to be in place and over a depth after `ahead` [pieces] hours.
+
+    Parameters
+    ----------
+    law
+        Lives still to come; without a way to wear the chance is 0.
+    pieces, ahead
+        Pieces in service, and the hours each runs.
+    level_mm
+        [pieces] the depth.
+    """
+    worn, others = ways(law)
+    if worn is None:
+        return np.zeros(len(pieces))
+    there = law.survival(pieces, ahead)
+    under = np.empty(there.shape)
+    own = pieces.own >= 0
+    if worn.own_left is not None and own.any():
+        left = worn.own_left[pieces.own[own]]
+        run = pieces.ran[own] @ np.exp(worn.season_levels - worn.level)
+        rate = worn.gap / np.maximum(run + left, 1e-9)
+        if worn.own_rate is not None:
+            rate = worn.own_rate[pieces.own[own]]
+        under[own] = left - (worn.limit_mm - level_mm[own, None]) / rate > ahead[own, None]
+    rest = ~own if worn.own_left is not None else np.ones(len(pieces), dtype=bool)
+    under[rest] = _under(worn, pieces.take(rest), ahead[rest], level_mm[rest])
+    for one in others:
+        under *= one.survival(pieces, ahead)
+    over: Array = np.clip(there - under, 0.0, 1.0).mean(axis=1)
+    over[pieces.due] = 1.0
+    return over
+
+
+def _under(law: WearDraws, pieces: Pieces, ahead: Array, level_mm: Array) -> Array:
+    """Return the chance [pieces, draws] not to be over a depth, of pieces without readings.
+
+    Hours to the depth are a share of the whole life: the piece is under it while its life is
+    longer than its hours over that share.
+    """
+    share = np.maximum(1.0 - (law.limit_mm - level_mm[:, None]) / law.gap, 1e-3)
+    run = pieces.ran @ np.exp(law.season_levels - law.level)
+    center = np.log(law.gap) - law.level - law.machine_effect[pieces.machine]
+    with np.errstate(divide="ignore"):
+        then = (np.log((run + ahead[:, None]) / share) - center) / law.spread
+        now = (np.log(run) - center) / law.spread
+    under = ndtr(-np.minimum(then, _LONG_OVERDUE)) / ndtr(-np.minimum(now, _LONG_OVERDUE))
+    return np.minimum(under, 1.0)
+
+
+def thin(law: LifeDraws, draws: int = 400) -> LifeDraws:
+    """Return a law with the first draws only: enough for a mean chance, at a tenth of the cost."""
+    if law.draws <= draws:
+        return law
+    if isinstance(law, Earliest):
+        return Earliest(tuple(thin(one, draws) for one in law.laws))
+    if isinstance(law, WeibullDraws):
+        return WeibullDraws(law.shape[:draws], law.scale[:draws])
+    if isinstance(law, WearDraws):
+        return replace(
+            law,
+            level=law.level[:draws],
+            season_levels=law.season_levels[:, :draws],
+            machine_effect=law.machine_effect[:, :draws],
+            limit_mm=law.limit_mm[:draws],
+            own_left=None if law.own_left is None else law.own_left[:, :draws],
+            own_rate=None if law.own_rate is None else law.own_rate[:, :draws],
+        )
+    return law
