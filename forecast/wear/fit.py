@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 import numpy as np
@@ -19,6 +19,7 @@ from forecast.wear.seasons import (
     RateDraws,
     draw_rates,
     levels_read,
+    spread_posterior,
 )
 from forecast.wear.sums import HOURS_IN_KH
 
@@ -97,6 +98,13 @@ class WearFit:
     def seasons(self) -> tuple[str, ...]:
         """The seasons whose readings the fit used, oldest first."""
         return self._model.seasons if self._model is not None else ()
+
+    def with_season_spread(self, spread: float) -> WearFit:
+        """Return the same fit as if seasons were known to differ by a spread (sd of log rate)."""
+        if self._model is None:
+            return self
+        stated = spread_posterior(self._model.level, self._model.covariance, spread)
+        return replace(self, _model=replace(self._model, spread=stated))
 
     def draws(
         self,
