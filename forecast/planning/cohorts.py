@@ -244,14 +244,16 @@ class _Run:
             if left <= 0:
                 break
             share = self.hours[day] / left
-            here = total if day == last or share >= 1.0 else self._drawn(total, np.full(len(total), share))
+            here = (
+                total
+                if day == last or share >= 1.0
+                else self._drawn(total, np.full(len(total), share))
+            )
             self.unplanned[:, day] = here
             total = total - here
 
 
-def binomial(
-    rng: np.random.Generator, count: Array | IntArray, chance: Array
-) -> IntArray:
+def binomial(rng: np.random.Generator, count: Array | IntArray, chance: Array) -> IntArray:
     """Return binomial numbers; large ones by a normal that has their mean, spread and skewness.
 
     From a variance of 25 on the two differ by less than a thousandth in any chance, and the normal

@@ -132,7 +132,10 @@ class _Run:
         self.limit = np.full(law.draws, np.inf) if worn is None else worn.limit_mm
         self.unplanned = np.zeros((law.draws, len(hours)), dtype=np.int64)
         self.changed = np.zeros((law.draws, len(windows)), dtype=np.int64)
-        self.turned, self.turned_changed = np.zeros_like(self.unplanned), np.zeros_like(self.changed)
+        self.turned, self.turned_changed = (
+            np.zeros_like(self.unplanned),
+            np.zeros_like(self.changed),
+        )
         self.loss = np.zeros(law.draws)
 
     def whole(self, pieces: Pieces, planned_at: IntArray, side: IntArray) -> None:
@@ -229,6 +232,8 @@ class _Run:
         rate = now.lives.rate
         depth = self.limit[now.draw] - rate * now.lives.worn
         then = depth + rate * np.maximum(until - now.at, 0.0)
-        over = np.maximum(then - loss.from_mm, 0.0) ** 2 - np.maximum(depth - loss.from_mm, 0.0) ** 2
+        over = (
+            np.maximum(then - loss.from_mm, 0.0) ** 2 - np.maximum(depth - loss.from_mm, 0.0) ** 2
+        )
         money = np.nan_to_num(loss.per_mm_per_hour * over / (2.0 * rate))
         self.loss += np.bincount(now.draw, money, minlength=len(self.loss))

@@ -163,9 +163,7 @@ class _Programme:
         self.entries.append((rows + len(self.most), columns, values))
         self.most = np.concatenate([self.most, most])
 
-    def _crew(
-        self, jobs: Sequence[Job], crew: Array, setup: float, here: Array, size: int
-    ) -> None:
+    def _crew(self, jobs: Sequence[Job], crew: Array, setup: float, here: Array, size: int) -> None:
         minutes = np.array([job.minutes for job in jobs])
         limited = np.flatnonzero(np.isfinite(crew))
         row_of = np.full(len(crew), -1, dtype=np.int64)

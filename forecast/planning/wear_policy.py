@@ -129,7 +129,11 @@ def worn_lives(fleets: Sequence[Fleet], seed: int, count: int = 20_000) -> WornL
 
 
 def best_age_with_loss(
-    lives: WornLives, planned: float, unplanned: float, loss: ProductLoss | None, window_hours: float
+    lives: WornLives,
+    planned: float,
+    unplanned: float,
+    loss: ProductLoss | None,
+    window_hours: float,
 ) -> Best:
     """Return the best age to change at, product loss counted, windows `window_hours` apart."""
     ages = np.unique(np.quantile(lives.life, np.linspace(0.002, 0.995, 100)))
@@ -139,7 +143,11 @@ def best_age_with_loss(
 
 
 def best_depth(
-    lives: WornLives, planned: float, unplanned: float, loss: ProductLoss | None, window_hours: float
+    lives: WornLives,
+    planned: float,
+    unplanned: float,
+    loss: ProductLoss | None,
+    window_hours: float,
 ) -> Best:
     """Return the best depth to change at, each piece read in every window."""
     limit = float(np.median(lives.limit_mm))

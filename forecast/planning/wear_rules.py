@@ -96,9 +96,7 @@ def _at_wear(
     """Return the depth of the plan; or the safe one, or where lost product pays a change."""
     if part.change_at_percent is not None:
         share = part.change_at_percent / 100.0
-        levels = {
-            fleet.duty_group: np.full(machines, share * _limit(fleet)) for fleet in fleets
-        }
+        levels = {fleet.duty_group: np.full(machines, share * _limit(fleet)) for fleet in fleets}
         return WearRule("at_wear", None, f"change_at_percent = {part.change_at_percent:g}", levels)
     levels = {fleet.duty_group: _safe(fleet, window_hours, machines) for fleet in fleets}
     why = (
@@ -191,4 +189,6 @@ def _read_share(fleets: Sequence[Fleet]) -> float:
 def _shown(levels: Mapping[str, Array]) -> str:
     every = np.concatenate(list(levels.values()))
     low, high = float(every.min()), float(every.max())
-    return f"from {low:.2f} mm" if high - low < 0.005 else f"from {low:.2f}-{high:.2f} mm by machine"
+    return (
+        f"from {low:.2f} mm" if high - low < 0.005 else f"from {low:.2f}-{high:.2f} mm by machine"
+    )

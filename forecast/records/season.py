@@ -234,6 +234,7 @@ STUDIES: Final[Mapping[str, tuple[str, ...]]] = {
         "may_flip",
         "minutes",
     ),
+    "compare": ("input", "part_type", "change_in_total", "change_in_purchase"),
 }
 """The columns of answers that are no part of a kept forecast."""
 
@@ -254,6 +255,24 @@ EXHIBITS: Final[Mapping[str, tuple[str, ...]]] = {
     "life_points": ("part_type", "mode", "kind", "age", "share", "low", "high"),
     "season_days": ("day", "ahead"),
     "windows": ("window", "crew_hours", "used", "over", "machines"),
+    "used": ("part_type", "week", "quantity"),
+    "supply": ("part_type", "day", "quantity"),
+    "season_band": ("part_type", "week", "mean", "low", "high"),
+    "so_far": ("part_type", "until", "used", "expected", "low", "high", "outside", "forecast"),
+    "hindsight": (
+        "as_of",
+        "part_type",
+        "actual",
+        "mean",
+        "p05",
+        "p95",
+        "covered",
+        "pinball",
+        "crps",
+        "bias",
+        "basis",
+        "seasons",
+    ),
 }
 """What the report draws beside the results.
 
@@ -261,6 +280,12 @@ EXHIBITS: Final[Mapping[str, tuple[str, ...]]] = {
 ``life_points.kind`` is ``failed`` (a point at its adjusted median rank), ``fit`` (the fitted line
 with its 90 % band), ``bound`` (where nothing failed: the highest share that the lives allow) or
 ``running`` (the age of a piece still in place; share is empty).
+``used`` is what the season has used so far, by week; ``supply`` what it has used and what the
+shelf and the orders on their way give, from each day on; ``season_band`` the pieces used within
+the season from the day after ``as_of``, summed up to the end of each week, with a band that holds
+the whole path with 90 %. ``so_far`` sets what was used against that band of an earlier forecast
+(its number, ``outside`` is above, below or empty), and ``hindsight`` is the record of forecasts
+scored: both belong to the store as it stands when a forecast is taken from it.
 """
 
 

@@ -124,7 +124,8 @@ COLUMNS: Final[Mapping[str, tuple[str, ...]]] = {
         "correction_mm",
     ),
     "running": ("machine", "line", "day", "hours", "planned"),
-    "stock": ("part_type", "state", "quantity", "due"),
+    "stock": ("part_type", "state", "quantity", "due", "at"),
+    "used": ("part_type", "machine", "place", "position", "day", "planned", "quantity"),
     "doubts": (
         "id",
         "rule",
@@ -219,7 +220,10 @@ class Snapshot:
     running
         Hours a machine ran (logged) or will run (planned), by day.
     stock
-        ``on_hand`` (counted) and ``on_order`` (with ``due``).
+        ``on_hand`` (counted on the day ``at``) and ``on_order`` (with ``due``).
+    used
+        Spare pieces used so far, by day; ``planned`` where nothing had ended (never for sets:
+        their ``position`` is empty, and the logs do not tell).
     doubts, set_aside
         As FORMATS lists them; doubts in state ``open`` act by their default.
     life_duties
@@ -250,6 +254,7 @@ class Snapshot:
     paths: pd.DataFrame
     running: pd.DataFrame
     stock: pd.DataFrame
+    used: pd.DataFrame
     doubts: pd.DataFrame
     set_aside: pd.DataFrame
     life_duties: pd.DataFrame = field(default_factory=lambda: _empty("life_duties"))

@@ -28,6 +28,7 @@ QUERIES: Final[Mapping[str, str]] = {
     "paths": "queries/snapshot_paths",
     "running": "queries/snapshot_running",
     "stock": "queries/snapshot_stock",
+    "used": "queries/snapshot_used",
     "doubts": "queries/snapshot_doubts",
     "set_aside": "queries/snapshot_set_aside",
     "life_duties": "queries/snapshot_life_duties",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 import numpy as np
@@ -20,6 +20,7 @@ from forecast.wear.seasons import (
     draw_rates,
     levels_read,
     middle_level,
+    spread_posterior,
 )
 from forecast.wear.sums import HOURS_IN_KH
 
@@ -123,6 +124,13 @@ class WearFit:
         middle = float(phases.share @ phases.contrast)
         cells = [phases.of(name) for name in seasons]
         return np.exp([read.get(s, 0.0) + known.get(p, 0.0) - middle for s, p in cells])
+
+    def with_season_spread(self, spread: float) -> WearFit:
+        """Return the same fit as if seasons were known to differ by a spread (sd of log rate)."""
+        if self._model is None:
+            return self
+        stated = spread_posterior(self._model.level, self._model.covariance, spread)
+        return replace(self, _model=replace(self._model, spread=stated))
 
     def draws(
         self,
