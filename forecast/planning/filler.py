@@ -124,14 +124,14 @@ class Filler:
 
     def unplaced(self) -> int:
         """Return how many pieces came due and found no window."""
-        last = len(self.calendar.windows)
-        if not last:
-            return sum(int(fleet.quantity[fleet.pieces.due].sum()) for fleet in self.fleets)
-        waiting = 0
+        pieces = 0
         for at, fleet in enumerate(self.fleets):
-            groups = self._due(at, fleet, last, self.calendar.windows[-1])
-            waiting += sum(int(fleet.quantity[group.rows].sum()) for group in groups)
-        return waiting
+            asked = fleet.pieces.due & (fleet.hours.sum(axis=1)[fleet.unit] > 0)
+            for one in self.waiting:
+                if one.fleet == at:
+                    asked[one.rows] = True
+            pieces += int(fleet.quantity[asked & (self.planned_at[at] < 0)].sum())
+        return pieces
 
     def _fill(self, number: int, window: Window) -> None:
         """Choose what is changed in one window."""

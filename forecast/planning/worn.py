@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.special import ndtr
+from scipy.special import ndtr, ndtri
 
 from forecast.planning.draws import (
     Array,
@@ -25,6 +25,8 @@ from forecast.planning.draws import (
 FAST = 1.645
 """Normal score of a fast piece (the fastest in twenty), and of a reading that misses as much."""
 
+_POINTS = 8_000
+_STEPS = (0.7548776662466927, 0.5698402909980532)  # 1 / p and 1 / p^2 of the plastic number p
 _LONG_OVERDUE = 36.0  # normal score beyond which ndtr underflows
 
 
@@ -118,6 +120,32 @@ def safe_level(law: WearDraws, machine: int, window_hours: float) -> float:
     spread = np.sqrt(float(np.var(level)) + law.piece_sd**2 + law.future_sd**2)
     fast = float(np.exp(np.mean(level) + FAST * spread))
     return float(np.median(law.limit_mm)) - fast * window_hours - FAST * law.gauge_sd
+
+
+def depth_at_risk(law: WearDraws, machine: int, hours: float, risk: float) -> float:
+    """Return the depth (mm) from which a piece reaches its limit within some hours with a chance.
+
+    Rate, limit and reading are drawn at even points of their distributions, so that the same law
+    gives the same depth without a stream of its own.
+
+    Parameters
+    ----------
+    law
+        How the part type wears.
+    machine
+        Index of the machine.
+    hours
+        Running hours ahead.
+    risk
+        Chance to reach the limit, from which the piece is changed.
+    """
+    at = np.arange(_POINTS)
+    draw = at % law.draws
+    piece, gauge = (ndtri(((at + 0.5) * step) % 1.0) for step in _STEPS)
+    spread = float(np.hypot(law.piece_sd, law.future_sd))
+    rate = np.exp(law.level[draw] + law.machine_effect[machine, draw] + spread * piece)
+    depth = law.limit_mm[draw] - rate * hours + law.gauge_sd * gauge
+    return float(np.quantile(depth, np.clip(risk, 0.0, 1.0)))
 
 
 def chance_over(law: LifeDraws, pieces: Pieces, ahead: Array, level_mm: Array) -> Array:
