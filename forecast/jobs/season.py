@@ -386,6 +386,8 @@ def _assumed(
         ("change-outs", "short", sentence, "stays in place, at the risk shown")
         for sentence in (*before.said, *chosen.said)
     ]
+    if before.work:
+        rows.append(("overhaul", before.work, "what gains most a crew minute first", "its list"))
     if chosen.order_said:
         rows.append(("order of the work", chosen.method, chosen.order_said, "sets the windows"))
     table = assumed(fits, service)

@@ -9,9 +9,9 @@ import numpy as np
 import pandas as pd
 
 from forecast.planning.calendar import Calendar
+from forecast.planning.crew import work_minutes
 from forecast.planning.demand import DemandPaths
 from forecast.planning.draws import Array, IntArray
-from forecast.planning.filler import work_minutes
 from forecast.planning.fleet import Fleet
 from forecast.planning.plan import Plan
 from forecast.planning.supply import supply

@@ -9,10 +9,11 @@ from typing import Final
 import numpy as np
 
 from forecast.planning.calendar import Calendar, Window
+from forecast.planning.crew import work_minutes
 from forecast.planning.draws import Array, BoolArray, IntArray
 from forecast.planning.fleet import Fleet
 from forecast.planning.overhaul import Overhaul
-from forecast.planning.plan import PartPlan, Plan
+from forecast.planning.plan import Plan
 from forecast.planning.rules import ChangeRule
 from forecast.planning.shelf import Shelf
 from forecast.planning.worn import chance_over, thin
@@ -373,13 +374,3 @@ class Filler:
             batches[:] = [(since, size) for since, size in batches if clock - since < limit]
             if again:
                 batches.append((clock, again))
-
-
-def work_minutes(part: PartPlan, pieces: int, whole_set: bool) -> float:
-    """Return the crew minutes for some pieces of a part type; a whole set may have its own.
-
-    With minutes for a set and none for a piece, part of a set takes as long as the whole.
-    """
-    if part.set_minutes is not None and (whole_set or not part.minutes):
-        return part.set_minutes
-    return part.minutes * pieces
