@@ -152,7 +152,9 @@ const drawRest = () => {
   if (next) setTimeout(drawRest); else performance.mark('all-drawn');
 };
 const unpack = async () => {
-  const packed = Uint8Array.from(atob(document.getElementById('library').textContent), (c) => c.charCodeAt(0));
+  const text = atob(document.getElementById('library').textContent);
+  const packed = new Uint8Array(text.length);
+  for (let n = 0; n < text.length; n += 1) packed[n] = text.charCodeAt(n);
   const stream = new Blob([packed]).stream().pipeThrough(new DecompressionStream('gzip'));
   const library = document.createElement('script');
   library.textContent = await new Response(stream).text();
