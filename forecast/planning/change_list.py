@@ -11,10 +11,10 @@ import pandas as pd
 from forecast.planning.calendar import Calendar
 from forecast.planning.demand import DemandPaths
 from forecast.planning.draws import Array, IntArray
+from forecast.planning.filler import work_minutes
 from forecast.planning.fleet import Fleet
 from forecast.planning.plan import Plan
 from forecast.planning.supply import supply
-from forecast.planning.filler import work_minutes
 from forecast.planning.windows import Schedule
 
 COLUMNS: Final = [

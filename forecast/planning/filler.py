@@ -1,4 +1,4 @@
-"""Windows filled one after another: what the crew can do and the shelf allows, most urgent first."""
+"""Windows filled one by one: what the crew can do and the shelf allows, most urgent first."""
 
 from __future__ import annotations
 
