@@ -234,6 +234,7 @@ STUDIES: Final[Mapping[str, tuple[str, ...]]] = {
         "may_flip",
         "minutes",
     ),
+    "to_measure": ("machine", "place", "position", "part_type"),
     "compare": ("input", "part_type", "change_in_total", "change_in_purchase"),
 }
 """The columns of answers that are no part of a kept forecast."""
