@@ -63,7 +63,8 @@ def go_no_go_sheet(to_change: Iterable[Mapping[Any, Any]]) -> list[dict[str, obj
     Parameters
     ----------
     to_change
-        Rows of the result ``to_change`` of one window.
+        Rows of the result ``to_change`` of one window. A size change is two rows of a log; who
+        knows the kits gives a row each, with ``kit`` and ``action`` (removed, fitted) beside.
 
     Returns
     -------
@@ -83,8 +84,9 @@ def go_no_go_sheet(to_change: Iterable[Mapping[Any, Any]]) -> list[dict[str, obj
                     "place": row["place"],
                     "position": position,
                     "part_type": row["part_type"],
+                    "kit": row.get("kit") or None,
                     "at": None,
-                    "action": "replaced",
+                    "action": row.get("action") or "replaced",
                     "quantity": 1 if position else None,
                     "reason": "size_change" if row["because"] == "size" else "planned",
                     "do": instruction(row, position),
@@ -110,6 +112,8 @@ def instruction(row: Mapping[Any, Any], position: str = "") -> str:
         For example 'change every LINER-45 over 0.62 mm; expect 23 (15 to 31); take 31'.
     """
     part = str(row["part_type"])
+    if row.get("action") == "removed":
+        return f"take the {part} set off"
     if row["because"] == "size":
         return f"change the whole set to {part}, {words.count(row['quantity'])} pieces"
     over = row["change_over_mm"]

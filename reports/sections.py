@@ -67,8 +67,8 @@ def _buy(forecast: SeasonForecast) -> Section:
         "In the maker's lots. Order by is the last day on which an order still arrives before the "
         "shelf is likely to be empty; enough is the chance that nothing runs out before the "
         "season's end, without the order and with it. Days late: that day has passed, but an order "
-        "that leaves today is still enough. Comes too late: the shelf is likely to be empty before "
-        "it arrives, however much is ordered."
+        "that leaves today is still enough. Too late to order: the shelf is likely to be empty "
+        "before anything ordered now arrives; what is then on its way may be enough afterwards."
         if bought.any()
         else "Nothing has to be bought: the shelf and the orders on their way are enough."
     )
@@ -97,8 +97,10 @@ def _together(forecast: SeasonForecast) -> str:
     chances = curve.loc[curve["part_type"] == "*", "chance_no_stock_out"].astype(float).tolist()
     if not chances:
         return ""
-    ends = " and with them ".join(words.chance(chance) for chance in (chances[0], chances[-1]))
-    return f"That none of them all runs out has, without the orders, a chance of {ends}."
+    without, together = words.chance(chances[0]), words.chance(chances[-1])
+    if without == together:
+        return f"With or without the orders, none of them all runs out with a chance of {together}."
+    return f"With the orders none of them all runs out with a chance of {together}, without {without}."
 
 
 def _change(forecast: SeasonForecast) -> Section:

@@ -24,6 +24,7 @@ __all__ = [
     "pick_lists",
     "safe_cell",
     "unsafe_cell",
+    "write_books",
     "write_csv",
     "write_dicts",
     "write_rows",
@@ -130,6 +131,27 @@ def write_dicts(rows: Sequence[Mapping[str, object]], path: Path, *, foot: str =
         sheet = Sheet(path.stem, columns, values, foot)
         return write_whole(path, workbook_bytes([sheet], path.stem))
     return write_rows(columns, values, path)
+
+
+def write_books(
+    sheets: Mapping[str, Sequence[Mapping[str, object]]], path: Path, *, foot: str = ""
+) -> Path:
+    """Write several forms as the tabs of one workbook, each with the columns of its log.
+
+    Parameters
+    ----------
+    sheets
+        Rows with equal keys, by the name of the tab.
+    path
+        An older file of that name is replaced.
+    foot
+        A line under every printed page.
+    """
+    tabs = []
+    for name, rows in sheets.items():
+        columns = list(rows[0]) if rows else []
+        tabs.append(Sheet(name, columns, [[row[key] for key in columns] for row in rows], foot))
+    return write_whole(path, workbook_bytes(tabs, path.stem))
 
 
 def _sheet(name: str, frame: pd.DataFrame) -> Sheet:

@@ -156,7 +156,7 @@ PLAIN: Final = {
     "um/h": "µm/h",
     "wear_rate": "wear rate",
     "in_time": "in time",
-    "cannot_reach": "comes too late",
+    "cannot_reach": "too late to order",
     "measure_again": "measure again",
     "leans_on_prior": "leans on the prior",
     "lower_bound_only": "lower bound only",
@@ -304,9 +304,8 @@ def _cells(
     years: bool,
 ) -> list[str]:
     values = list(frame[column])
-    if name == "purchases" and column == "state":
-        late = list(frame["days_late"])
-        return [_state(value, days) for value, days in zip(values, late, strict=True)]
+    if name == "purchases" and column in ("state", "quantity", "cost"):
+        return _bought(frame, column, currency)
     if column == "window":
         return [words.day(value, weekday=True) for value in values]
     if column in DAYS:
@@ -328,11 +327,24 @@ def _range(middle: str, low: str, high: str) -> str:
     return middle
 
 
-def _state(value: object, days: object) -> str:
-    late = words.number(days)
-    if str(value) == "late" and late > 0:
-        return f"{words.plural(late, 'day')} late"
-    return PLAIN.get(str(value), str(value))
+def _bought(frame: pd.DataFrame, column: str, currency: str) -> list[str]:
+    """Write what is bought; where nothing is, the row says 'none' and why, not 'in time'."""
+    cells = []
+    for quantity, cost, state, days in zip(
+        frame["quantity"], frame["cost"], frame["state"], frame["days_late"], strict=True
+    ):
+        some, late = words.number(quantity) > 0, words.number(days)
+        if column == "quantity":
+            cells.append(words.count(quantity) if some else "none")
+        elif column == "cost":
+            cells.append(words.money(cost, currency) if some else "")
+        elif str(state) == "late" and late > 0:
+            cells.append(f"{words.plural(late, 'day')} late")
+        elif not some and str(state) == "in_time":
+            cells.append("enough there")
+        else:
+            cells.append(PLAIN.get(str(state), str(state)))
+    return cells
 
 
 def _text(name: str, column: str, value: object, currency: str) -> str:

@@ -115,7 +115,15 @@ def in_service(
             )
             own, due, paths = _own(snapshot, wear, rate, rows, ran, limit, _rng(seed, key, "own"))
             rates[key] = rate
-            worn = [_worn(rate, limit, paths, wear.gauge_sd)]
+            after = wear.draws(
+                draws,
+                _rng(seed, key, "the season after"),
+                machines=(),
+                seasons=(),
+                running=None,
+                ahead=ahead,
+            )
+            worn = [_worn(rate, limit, paths, wear.gauge_sd, after.level)]
         laws[key] = Earliest((*worn, *modes)) if len(worn) + len(modes) > 1 else (worn + modes)[0]
         unknown = rows["age"].isna()
         if unknown.any():
@@ -145,7 +153,11 @@ def _weibull(mode: ModeFit, key: Key, draws: int, seed: int) -> WeibullDraws:
 
 
 def _worn(
-    rate: RateDraws, limit: Array, paths: tuple[Array, Array] | None, gauge_sd: float
+    rate: RateDraws,
+    limit: Array,
+    paths: tuple[Array, Array] | None,
+    gauge_sd: float,
+    next_level: Array,
 ) -> WearDraws:
     left, own_rate = paths or (None, None)
     return WearDraws(
@@ -160,6 +172,7 @@ def _worn(
         own_left=left,
         own_rate=own_rate,
         gauge_sd=gauge_sd,
+        next_level=next_level,
     )
 
 

@@ -15,7 +15,7 @@ import numpy.typing as npt
 import pandas as pd
 from scipy.special import chdtri
 
-from forecast.jobs.paper import failed_and_running, fitted_curve, posterior_curve
+from forecast.jobs.paper import bare_curve, failed_and_running, fitted_curve, posterior_curve
 from forecast.life.counts import CountFit, fit_counts
 from forecast.life.covariates import fit_life_covariates
 from forecast.life.likelihood import maximise
@@ -233,6 +233,7 @@ def fit_life_modes(
             draws = shape[g], scale[g]
             fit = _life_row(book, key, lives[g], len(in_group), prior, draws)
             book.points.append(failed_and_running(label, mode, lives[g], in_group))
+            book.points.append(bare_curve(label, mode, lives[g]))
             oldest = float(lives[g].lower.max(initial=1.0))
             book.points.append(
                 posterior_curve(label, mode, draws, oldest, lives[g].failures)

@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from forecast.life.curves import survival_curve
 from forecast.life.intervals import likelihood_interval, wald_interval
 from forecast.life.likelihood import maximise
 from forecast.life.lives import Lives
@@ -19,6 +20,7 @@ Array = npt.NDArray[np.float64]
 
 CURVE_POINTS: Final = 60
 TICKS: Final = 40
+MOST_STEPS: Final = 120
 TENTH: Final = 0.1
 
 
@@ -44,6 +46,21 @@ def failed_and_running(label: str, mode: str, lives: Lives, rows: pd.DataFrame) 
         running = np.quantile(running, np.linspace(0, 1, min(len(running), TICKS)))
     frames.append(_rows(label, mode, "running", running))
     return pd.concat(frames, ignore_index=True)
+
+
+def bare_curve(label: str, mode: str, lives: Lives) -> pd.DataFrame:
+    """Return the share gone at each failure without any law: kind ``curve``, with a 90 % band.
+
+    Long curves are thinned evenly in the number of steps; a step at which nobody is left tells
+    nothing and is left out, as are curves of lives without a failure.
+    """
+    curve = survival_curve(lives)
+    steps = curve[(curve["survival"] < 1) & (curve["survival"] > 0)]
+    if len(steps) > MOST_STEPS:
+        kept = np.unique(np.linspace(0, len(steps) - 1, MOST_STEPS).round().astype(int))
+        steps = steps.iloc[kept]
+    share = (1 - steps[["survival", "high", "low"]]).to_numpy(float)
+    return _rows(label, mode, "curve", steps["time"].to_numpy(float), *share.T)
 
 
 def fitted_curve(label: str, mode: str, fit: WeibullFit) -> pd.DataFrame:

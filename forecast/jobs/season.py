@@ -35,6 +35,7 @@ from forecast.planning.fleet import Fleet, fleets
 from forecast.planning.overhaul import Overhaul, plan_overhaul
 from forecast.planning.plan import Plan, check_names, read_plan
 from forecast.planning.rules import ChangeRule, change_rules
+from forecast.planning.shelf import shelf_limits
 from forecast.planning.stock import closing_stock, purchases, stock_curve
 from forecast.planning.windows import Schedule, schedule
 from forecast.records.season import EXHIBITS, RESULTS, SeasonForecast, Stamp
@@ -247,10 +248,12 @@ def simulate(
     work.tell(STAGES[2], 0, 0)
     seed = plan.draws.seed
     prices = unit_costs(snapshot.part_types)
-    parts = fleets(service.fitted, service.ran, service.own, service.due, service.laws, plan, days)
+    parts = put_in_service(snapshot, service, plan, days)
     rules = change_rules(parts, days, prices, plan, seed)
     before = plan_overhaul(parts, days, plan, prices, seed)
-    chosen = schedule(parts, days, rules, plan, before)
+    stock, _ = stock_now(snapshot)
+    shelf = shelf_limits(parts, days, stock, snapshot.part_types, plan, before.changed)
+    chosen = schedule(parts, days, rules, plan, before, shelf, prices)
     if reschedule is not None:
         chosen = reschedule(parts, days, chosen)
     paths = demand_paths(parts, days, chosen, seed, work)
@@ -275,12 +278,21 @@ def if_seasons_differ(
         seed=seed,
         running=running_season(snapshot, plan),
     )
-    parts = fleets(
-        service.fitted, service.ran, service.own, service.due, service.laws, plan, lived.days
-    )
+    parts = put_in_service(snapshot, service, plan, lived.days)
     if [len(part.quantity) for part in parts] != [len(part.quantity) for part in lived.parts]:
         return {}  # other rows than those scheduled: nothing to set beside it
     return demand_paths(parts, lived.days, lived.chosen, seed, work)
+
+
+def put_in_service(
+    snapshot: Snapshot, service: InService, plan: Plan, days: Calendar
+) -> tuple[Fleet, ...]:
+    """Return the fleets of what is in service, with the sides its part types wear on."""
+    named = zip(snapshot.part_types["part_type"], snapshot.part_types["sides"], strict=True)
+    sides = {str(name): int(count) for name, count in named if count == count and count}
+    return fleets(
+        service.fitted, service.ran, service.own, service.due, service.laws, plan, days, sides
+    )
 
 
 def running_season(snapshot: Snapshot, plan: Plan) -> str | None:
@@ -371,9 +383,13 @@ def _assumed(
         for name, (chance, why) in before.keep.items()
     ]
     rows += [
-        ("crew hours", "short", sentence, "stays in place, at the risk shown")
+        ("change-outs", "short", sentence, "stays in place, at the risk shown")
         for sentence in (*before.said, *chosen.said)
     ]
+    if before.work:
+        rows.append(("overhaul", before.work, "what gains most a crew minute first", "its list"))
+    if chosen.order_said:
+        rows.append(("order of the work", chosen.method, chosen.order_said, "sets the windows"))
     table = assumed(fits, service)
     added = pd.DataFrame([*extra, *rows], columns=table.columns)
     return pd.concat([table, added], ignore_index=True) if len(table) else added

@@ -14,12 +14,11 @@ import numpy as np
 
 from forecast.jobs.fits import Fits
 from forecast.jobs.laws import in_service
-from forecast.jobs.season import running_season
+from forecast.jobs.season import put_in_service, running_season
 from forecast.life.lives import Array
 from forecast.planning.calendar import calendar
 from forecast.planning.costs import costs, unit_costs
 from forecast.planning.demand import demand_paths, season_totals
-from forecast.planning.fleet import fleets
 from forecast.planning.overhaul import plan_overhaul
 from forecast.planning.plan import Plan
 from forecast.planning.rules import change_rules
@@ -115,7 +114,7 @@ def _season(
     service = in_service(only, fits, draws=PATHS, seed=seed, running=running_season(snapshot, plan))
     if not service.laws:
         return np.nan, np.nan
-    parts = fleets(service.fitted, service.ran, service.own, service.due, service.laws, plan, days)
+    parts = put_in_service(snapshot, service, plan, days)
     rules = change_rules(parts, days, prices, plan, seed)
     overhauled = plan_overhaul(parts, days, plan, prices, seed)
     chosen = schedule(parts, days, rules, plan, overhauled)

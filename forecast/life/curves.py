@@ -1,6 +1,7 @@
 """The survival curve that assumes no law, and laws of other families beside the Weibull law.
 
-The one user of lifelines, which takes most of a second to import: so only inside the functions.
+The one user of lifelines, which takes most of a second to import: so only inside the functions
+that need it (failures between inspections, other families).
 """
 
 from __future__ import annotations
@@ -9,11 +10,15 @@ import warnings
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import numpy.typing as npt
+from scipy.special import ndtri
 
 from forecast.life.lives import Lives
 
 if TYPE_CHECKING:
     import pandas as pd
+
+Array = npt.NDArray[np.float64]
 
 _COLUMNS = ["time", "survival", "low", "high"]
 _FAMILIES = ("weibull", "exponential", "lognormal", "gamma")
@@ -32,7 +37,8 @@ def survival_curve(lives: Lives, level: float = 0.90) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        time, survival, low, high; one row an age at which the curve may step, from age 0 on.
+        time, survival, low, high; one row an age at which the curve may step, from age 0 on (a
+        step to nothing has no band: NaN).
         Kaplan-Meier for seen failures, suspensions and late entries. Where failures were found
         between inspections, Turnbull's estimate, without a band (NaN); if lives entered late as
         well, which that estimate cannot take, Kaplan-Meier with each such failure half-way.
@@ -47,15 +53,35 @@ def survival_curve(lives: Lives, level: float = 0.90) -> pd.DataFrame:
 
 
 def _kaplan_meier(lives: Lives, level: float) -> pd.DataFrame:
-    from lifelines import KaplanMeierFitter
+    """Multiply, failure by failure, the share of those at risk that outlives it.
 
-    ages = np.where(lives.between, (lives.lower + lives.upper) / 2, lives.lower)
-    late = lives.entry if (lives.entry > 0).any() else None
-    fitter = KaplanMeierFitter(alpha=1 - level)
-    with warnings.catch_warnings():  # weights need not be whole numbers here
-        warnings.simplefilter("ignore")
-        fitter.fit(ages, ~lives.suspended, entry=late, weights=lives.weight)
-    return _frame(fitter.survival_function_, fitter.confidence_interval_)
+    At risk at an age is who had entered before it and had not left before it; the band is
+    Greenwood's variance carried to log(-log survival), so that it stays between 0 and 1.
+    """
+    import pandas as pd
+
+    left = np.where(lives.between, (lives.lower + lives.upper) / 2, lives.lower)
+    failed = ~lives.suspended
+    ages, at = np.unique(left[failed], return_inverse=True)
+    gone = np.bincount(at, weights=lives.weight[failed], minlength=len(ages))
+    # entered before the age, less left before the age: both by a running sum over sorted ages
+    risk = _below(lives.entry, lives.weight, ages) - _below(left, lives.weight, ages)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        survival = np.cumprod(1 - gone / risk)
+        spread = np.sqrt(np.cumsum(gone / (risk * (risk - gone)))) / np.abs(np.log(survival))
+        width = np.exp(ndtri((1 + level) / 2) * spread)
+        low, high = survival**width, survival ** (1 / width)
+    start = {"time": [0.0], "survival": [1.0], "low": [1.0], "high": [1.0]}
+    steps = {"time": ages, "survival": survival, "low": low, "high": high}
+    frame = pd.concat([pd.DataFrame(start), pd.DataFrame(steps)], ignore_index=True)
+    return frame.drop_duplicates("time", keep="last", ignore_index=True)
+
+
+def _below(values: Array, weight: Array, ages: Array) -> Array:
+    """Weight of all values below each age."""
+    order = np.argsort(values, kind="stable")
+    sums = np.concatenate([[0.0], np.cumsum(weight[order])])
+    return sums[np.searchsorted(values[order], ages, side="left")]
 
 
 def _turnbull(lives: Lives) -> pd.DataFrame:
@@ -72,14 +98,9 @@ def _turnbull(lives: Lives) -> pd.DataFrame:
         fitter.fit_interval_censoring(
             lower, lives.upper, timeline=ages + 10 * instant, weights=lives.weight
         )
-    return _frame(fitter.survival_function_.filter(like="upper").set_axis(ages), None)
-
-
-def _frame(curve: pd.DataFrame, band: pd.DataFrame | None) -> pd.DataFrame:
-    out = curve.iloc[:, 0].rename("survival").rename_axis("time").reset_index()
-    out["low"] = np.nan if band is None else band.iloc[:, 0].to_numpy()
-    out["high"] = np.nan if band is None else band.iloc[:, 1].to_numpy()
-    return out[_COLUMNS]
+    curve = fitter.survival_function_.filter(like="upper").set_axis(ages).iloc[:, 0]
+    out = curve.rename("survival").rename_axis("time").reset_index()
+    return out.assign(low=np.nan, high=np.nan)[_COLUMNS]
 
 
 def families(lives: Lives) -> pd.DataFrame:

@@ -9,13 +9,14 @@ import numpy as np
 import pandas as pd
 
 from forecast.planning.calendar import Calendar
+from forecast.planning.crew import work_minutes
 from forecast.planning.demand import DemandPaths
 from forecast.planning.draws import Array, IntArray
 from forecast.planning.fleet import Fleet
 from forecast.planning.plan import Plan
 from forecast.planning.supply import supply
-from forecast.planning.filler import work_minutes
 from forecast.planning.windows import Schedule
+from forecast.planning.worn import depth_at_risk, ways
 
 COLUMNS: Final = [
     "window",
@@ -134,10 +135,12 @@ def _changes(
             if not quantity and not names:
                 continue
             window = calendar.windows[change["window"]]
+            over = _over_mm(fleets, calendar, schedule, name, change)
             whole = bool(mine) and all(_whole_sets(fleets[at], rows) for at, rows in mine)
             due = any(fleets[at].pieces.due[rows].any() for at, rows in mine)
             read = any((fleets[at].pieces.own[rows] >= 0).any() for at, rows in mine)
             policy = "risk" if read and name in schedule.by_risk else "age"
+            due = due or any(schedule.levels[at] is not None for at in _of_type(fleets, name))
             yield {
                 "window": window.on,
                 "day": window.day,
@@ -148,7 +151,7 @@ def _changes(
                 "quantity": quantity,
                 "quantity_low": change["low"],
                 "quantity_high": change["high"],
-                "change_over_mm": np.nan,
+                "change_over_mm": over,
                 "because": "limit" if due else policy,
                 "crew_hours": work_minutes(part, quantity, whole) / 60.0,
                 "on_shelf": 0,
@@ -156,6 +159,46 @@ def _changes(
                 if mine
                 else _later_chance(fleets, calendar, schedule, name, change),
             }
+
+
+def _of_type(fleets: Sequence[Fleet], part_type: str) -> list[int]:
+    return [at for at, fleet in enumerate(fleets) if fleet.part_type == part_type]
+
+
+def _over_mm(
+    fleets: Sequence[Fleet],
+    calendar: Calendar,
+    schedule: Schedule,
+    part_type: str,
+    change: Mapping[Any, Any],
+) -> float:
+    """Return the depth over which pieces are changed in a window; NaN where it does not count.
+
+    By depth: the depth of the policy. By risk: from where the chance to reach the limit before the
+    following window is too high.
+    """
+    machine = calendar.machines.index(change["machine"])
+    here = [
+        at
+        for at in _of_type(fleets, part_type)
+        if ((fleets[at].table["machine"] == change["machine"])
+            & (fleets[at].table["place"] == change["place"])).any()
+    ]  # fmt: skip
+    levels = [schedule.level_of(at, machine) for at in here]
+    known = [level for level in levels if level is not None]
+    if known:
+        return min(known)
+    risk = schedule.by_risk.get(part_type)
+    laws = [ways(fleets[at].law)[0] for at in here if (fleets[at].pieces.own >= 0).any()]
+    if risk is None:
+        return np.nan
+    number = int(change["window"])
+    first, until = calendar.windows[number].day, _following(calendar)[machine, number]
+    hours = float(calendar.hours[machine, first + 1 : until + 1].sum())
+    return min(
+        (depth_at_risk(law, machine, hours, risk) for law in laws if law is not None),
+        default=np.nan,
+    )
 
 
 def _planned_rows(

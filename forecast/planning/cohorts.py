@@ -11,6 +11,7 @@ in Stochastic Models, 2003, p. 311), whose error falls with the square of the st
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -86,7 +87,7 @@ def expected_cohorts(
     """Return the expectation of :func:`simulate_cohorts` on each path: the same recursion."""
     run = _Run(law, pieces, quantity, hours, planned_at, change_age, windows, None)
     run.whole_season()
-    return ExpectedEvents(run.unplanned, run.changed)
+    return ExpectedEvents(run.unplanned.astype(np.float64), run.changed.astype(np.float64))
 
 
 class _Run:
@@ -163,7 +164,7 @@ class _Run:
         else:
             total, more = ended.copy(), ended
             while more.any():
-                more = self.rng.binomial(more, again)
+                more = binomial(self.rng, more, again)
                 total += more
         self._on_days(total, first, last)
 
@@ -188,7 +189,8 @@ class _Run:
         total: Array | IntArray = ended.sum(axis=0)
         return total
 
-    def _drawn(self, count: Array | IntArray, chance: Array) -> Array | IntArray:
+    def _drawn(self, count: Any, chance: Array) -> Any:
+        """Return how many of a count end (or their expectation): an array of the same kind."""
         chance = np.clip(chance, 0.0, 1.0)
         return count * chance if self.rng is None else binomial(self.rng, count, chance)
 
@@ -271,14 +273,18 @@ def binomial(rng: np.random.Generator, count: Array | IntArray, chance: Array) -
     variance = mean * (1.0 - chance)
     many = variance > _MANY
     if not many.any():
-        return rng.binomial(count, chance)
+        return rng.binomial(_whole(count), chance)
     if many.all():
         return _by_normal(rng, count, chance, mean, variance)
     drawn = np.empty(count.shape, dtype=np.int64)
     few = ~many
-    drawn[few] = rng.binomial(count[few], chance[few])
+    drawn[few] = rng.binomial(_whole(count[few]), chance[few])
     drawn[many] = _by_normal(rng, count[many], chance[many], mean[many], variance[many])
     return drawn
+
+
+def _whole(count: Array | IntArray) -> IntArray:
+    return count.astype(np.int64, copy=False)
 
 
 def _by_normal(

@@ -223,6 +223,8 @@ class WearDraws:
         [own pieces, draws] their wear rate from now on (mm/h); None: from their hours and depth.
     gauge_sd
         Error of one reading (mm).
+    next_level
+        [draws] log rate of the season after the coming one; None: as the coming one's.
     """
 
     level: Array
@@ -236,6 +238,7 @@ class WearDraws:
     own_left: Array | None = None
     own_rate: Array | None = None
     gauge_sd: float = 0.0
+    next_level: Array | None = None
 
     def __post_init__(self) -> None:
         draws = len(self.level)

@@ -1,4 +1,4 @@
-"""Windows filled one after another: what the crew can do and the shelf allows, most urgent first."""
+"""Windows filled one by one: what the crew can do and the shelf allows, most urgent first."""
 
 from __future__ import annotations
 
@@ -9,10 +9,11 @@ from typing import Final
 import numpy as np
 
 from forecast.planning.calendar import Calendar, Window
+from forecast.planning.crew import work_minutes
 from forecast.planning.draws import Array, BoolArray, IntArray
 from forecast.planning.fleet import Fleet
 from forecast.planning.overhaul import Overhaul
-from forecast.planning.plan import PartPlan, Plan
+from forecast.planning.plan import Plan
 from forecast.planning.rules import ChangeRule
 from forecast.planning.shelf import Shelf
 from forecast.planning.worn import chance_over, thin
@@ -124,14 +125,14 @@ class Filler:
 
     def unplaced(self) -> int:
         """Return how many pieces came due and found no window."""
-        last = len(self.calendar.windows)
-        if not last:
-            return sum(int(fleet.quantity[fleet.pieces.due].sum()) for fleet in self.fleets)
-        waiting = 0
+        pieces = 0
         for at, fleet in enumerate(self.fleets):
-            groups = self._due(at, fleet, last, self.calendar.windows[-1])
-            waiting += sum(int(fleet.quantity[group.rows].sum()) for group in groups)
-        return waiting
+            asked = fleet.pieces.due & (fleet.hours.sum(axis=1)[fleet.unit] > 0)
+            for one in self.waiting:
+                if one.fleet == at:
+                    asked[one.rows] = True
+            pieces += int(fleet.quantity[asked & (self.planned_at[at] < 0)].sum())
+        return pieces
 
     def _fill(self, number: int, window: Window) -> None:
         """Choose what is changed in one window."""
@@ -373,13 +374,3 @@ class Filler:
             batches[:] = [(since, size) for since, size in batches if clock - since < limit]
             if again:
                 batches.append((clock, again))
-
-
-def work_minutes(part: PartPlan, pieces: int, whole_set: bool) -> float:
-    """Return the crew minutes for some pieces of a part type; a whole set may have its own.
-
-    With minutes for a set and none for a piece, part of a set takes as long as the whole.
-    """
-    if part.set_minutes is not None and (whole_set or not part.minutes):
-        return part.set_minutes
-    return part.minutes * pieces

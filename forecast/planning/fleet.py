@@ -76,8 +76,9 @@ class Fleet:
     def side(self) -> IntArray:
         """[rows] the side each piece now wears on, from 0; its name tells ("... side 2")."""
         told = self.table["piece"].str.extract(r" side (\d+)$", expand=False).fillna("1")
-        side: IntArray = told.astype(int).to_numpy(dtype=np.int64) - 1
-        return np.minimum(side, self.sides - 1)
+        side = told.astype(np.int64).to_numpy()
+        last: IntArray = np.clip(side - 1, 0, self.sides - 1).astype(np.int64)
+        return last
 
     @property
     def takes_spare(self) -> BoolArray:

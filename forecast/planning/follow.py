@@ -17,6 +17,9 @@ from forecast.planning.events import Events
 from forecast.planning.plan import ProductLoss
 from forecast.planning.worn import Lives, lives_left, new_lives, ways
 
+MOST = 2_000
+"""Pieces of one set that are followed: beyond it each stands for several like it."""
+
 _CELLS = 200_000  # pieces x draws handled at a time
 _SOON = 1e-6  # hours: what ends at once ends on the first day that runs
 
@@ -54,6 +57,7 @@ class _Now:
     side: IntArray
     planned: IntArray
     old: BoolArray
+    weight: IntArray
 
     def take(self, rows: BoolArray) -> _Now:
         lives = Lives(self.lives.worn[rows], self.lives.rate[rows], self.lives.other[rows])
@@ -65,6 +69,7 @@ class _Now:
             self.side[rows],
             self.planned[rows],
             self.old[rows],
+            self.weight[rows],
         )
 
 
@@ -82,7 +87,9 @@ def follow_pieces(
 ) -> Events:
     """Simulate the pieces of one set until the last day, with their successors and their depth.
 
-    The first arguments are those of :func:`forecast.planning.events.simulate_pieces`.
+    The first arguments are those of :func:`forecast.planning.events.simulate_pieces`. Of a set of
+    more than :data:`MOST` pieces so many are followed, each for several like it: the mean stays,
+    and the chance of single pieces (a small share of the spread by then) counts for more.
 
     Parameters
     ----------
@@ -100,14 +107,27 @@ def follow_pieces(
         Counts by draw, pieces turned, and product lost.
     """
     run = _Run(law, pieces, hours, change_age, windows, rng, looked)
-    rows = np.repeat(np.arange(len(pieces)), quantity)
+    rows, weight = _bundles(quantity)
     sides = np.zeros(len(pieces), dtype=np.int64) if side is None else side
     step = max(1, _CELLS // law.draws)
     for first in range(0, len(rows), step):
         some = rows[first : first + step]
-        run.whole(pieces.take(some), planned_at[some], sides[some])
+        run.whole(pieces.take(some), planned_at[some], sides[some], weight[first : first + step])
     loss = run.loss if looked.loss is not None else None
     return Events(run.unplanned, run.changed, run.turned, run.turned_changed, loss)
+
+
+def _bundles(quantity: IntArray) -> tuple[IntArray, IntArray]:
+    """Return rows to follow, and how many pieces each stands for; they add up to the quantities."""
+    total = int(quantity.sum())
+    if total <= MOST:
+        rows = np.repeat(np.arange(len(quantity)), quantity)
+        return rows, np.ones(len(rows), dtype=np.int64)
+    followed = np.ceil(quantity * (MOST / total)).astype(np.int64)
+    rows = np.repeat(np.arange(len(quantity)), followed)
+    number = np.arange(len(rows)) - np.repeat(np.cumsum(followed) - followed, followed)
+    whole, rest = np.divmod(quantity, np.maximum(followed, 1))
+    return rows, whole[rows] + (number < rest[rows])
 
 
 class _Run:
@@ -138,7 +158,7 @@ class _Run:
         )
         self.loss = np.zeros(law.draws)
 
-    def whole(self, pieces: Pieces, planned_at: IntArray, side: IntArray) -> None:
+    def whole(self, pieces: Pieces, planned_at: IntArray, side: IntArray, weight: IntArray) -> None:
         """Follow some pieces in service, and all that come after them."""
         draws = self.law.draws
         lives = lives_left(self.law, pieces, self.rng)
@@ -151,6 +171,7 @@ class _Run:
             np.repeat(side, draws),
             np.repeat(planned_at, draws),
             np.ones(size, dtype=bool),
+            np.repeat(weight, draws),
         )
         while len(now.draw):
             now = self._next(now)
@@ -170,8 +191,8 @@ class _Run:
         if self.looked.loss is not None:
             self._lose(now, np.minimum(np.where(changed, until, end), self.clock[-1]))
         turns = (now.side + 1 < self.looked.sides) & (changed | (worn <= now.lives.other))
-        self._count(now.draw[changed], window[changed], turns[changed])
-        self._count_days(now.draw[ended], end[ended], turns[ended])
+        self._count(now.take(changed), window[changed], turns[changed])
+        self._count_days(now.take(ended), end[ended], turns[ended])
         go_on = changed | ended
         left = now.take(go_on)
         start = np.where(changed, until, np.maximum(end, _SOON))[go_on]
@@ -179,9 +200,8 @@ class _Run:
         machine = np.full(len(start), self.machine, dtype=np.int64)
         lives = new_lives(self.law, machine, left.draw, self.rng)
         none = np.zeros(len(start), dtype=bool)
-        return _Now(
-            left.draw, start, lives, none, side, np.full(len(start), -1, dtype=np.int64), none
-        )
+        unplanned = np.full(len(start), -1, dtype=np.int64)
+        return _Now(left.draw, start, lives, none, side, unplanned, none, left.weight)
 
     def _window(self, now: _Now) -> IntArray:
         """Return the window in which each piece is changed if it lasts; -1 for none."""
@@ -214,16 +234,19 @@ class _Run:
             window[(start < at) & (start + age <= at)] = number
         return window
 
-    def _count(self, draw: IntArray, window: IntArray, turns: BoolArray) -> None:
-        np.add.at(self.changed, (draw, window), 1)
-        np.add.at(self.turned_changed, (draw[turns], window[turns]), 1)
+    def _count(self, now: _Now, window: IntArray, turns: BoolArray) -> None:
+        np.add.at(self.changed, (now.draw, window), now.weight)
+        here = (now.draw[turns], window[turns])
+        np.add.at(self.turned_changed, here, now.weight[turns])
 
-    def _count_days(self, draw: IntArray, at: Array, turns: BoolArray) -> None:
+    def _count_days(self, now: _Now, at: Array, turns: BoolArray) -> None:
         days = len(self.clock) - 1
         day = np.searchsorted(self.clock[1:], np.maximum(at, _SOON), side="left")
-        cell = draw * days + np.clip(day, 0, days - 1)
-        for counts, cells in ((self.unplanned, cell), (self.turned, cell[turns])):
-            counts += np.bincount(cells, minlength=counts.size).reshape(counts.shape)
+        cell = now.draw * days + np.clip(day, 0, days - 1)
+        for counts, some in ((self.unplanned, slice(None)), (self.turned, turns)):
+            # counts are whole and small: as floats they stay exact
+            told = np.bincount(cell[some], now.weight[some], minlength=counts.size)
+            counts += told.astype(np.int64).reshape(counts.shape)
 
     def _lose(self, now: _Now, until: Array) -> None:
         """Add the product lost while the pieces are over the depth from which they lose it."""
@@ -236,4 +259,4 @@ class _Run:
             np.maximum(then - loss.from_mm, 0.0) ** 2 - np.maximum(depth - loss.from_mm, 0.0) ** 2
         )
         money = np.nan_to_num(loss.per_mm_per_hour * over / (2.0 * rate))
-        self.loss += np.bincount(now.draw, money, minlength=len(self.loss))
+        self.loss += np.bincount(now.draw, money * now.weight, minlength=len(self.loss))

@@ -82,7 +82,9 @@ def in_order(
     free = make(shelf=None, limits=False).fill_all()
     jobs = _jobs(fleets, calendar, plan, unit_costs, free.planned_at)
     names = sorted(shelf)
-    limits = np.array([shelf[name][1:] for name in names]).reshape(len(names), -1)
+    limits = np.full((len(names), len(calendar.windows)), np.inf)
+    for at, name in enumerate(names):
+        limits[at] = shelf[name][1:]
     crew = np.array([window.crew_hours * 60.0 for window in calendar.windows])
     found = solve([one.job for one in jobs], crew, plan.windows.machine_setup_minutes, limits)
     before = _cost(jobs, urgent)
@@ -144,7 +146,7 @@ def _jobs(
     return jobs
 
 
-_GRID = np.arange(1, 201) * 200.0  # hours over which a mean life is summed
+_GRID: Array = np.linspace(200.0, 40_000.0, 200)  # hours over which a mean life is summed
 
 
 def _ends(fleet: Fleet, calendar: Calendar, rows: IntArray) -> Array:

@@ -10,11 +10,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from forecast.planning.draws import Array, IntArray
+from forecast.planning.draws import Array, BoolArray, IntArray
+
+if TYPE_CHECKING:
+    from scipy.sparse import csr_matrix
 
 TIME_LIMIT_S: Final = 30.0
 GAP: Final = 0.01
@@ -152,7 +155,7 @@ class _Programme:
         self._crew(jobs, crew_minutes, setup_minutes, here, size)
         self._shelf(jobs, shelf, here)
 
-    def matrix(self) -> object:
+    def matrix(self) -> csr_matrix:
         """Return every row as one sparse matrix."""
         from scipy.sparse import csr_matrix
 
@@ -163,7 +166,9 @@ class _Programme:
         self.entries.append((rows + len(self.most), columns, values))
         self.most = np.concatenate([self.most, most])
 
-    def _crew(self, jobs: Sequence[Job], crew: Array, setup: float, here: Array, size: int) -> None:
+    def _crew(
+        self, jobs: Sequence[Job], crew: Array, setup: float, here: BoolArray, size: int
+    ) -> None:
         minutes = np.array([job.minutes for job in jobs])
         limited = np.flatnonzero(np.isfinite(crew))
         row_of = np.full(len(crew), -1, dtype=np.int64)
@@ -176,7 +181,7 @@ class _Programme:
         keep = rows >= 0
         self._add(rows[keep], every[keep], values[keep], np.maximum(crew[limited], 0.0))
 
-    def _shelf(self, jobs: Sequence[Job], shelf: Array, here: Array) -> None:
+    def _shelf(self, jobs: Sequence[Job], shelf: Array, here: BoolArray) -> None:
         part = np.array([job.part for job in jobs], dtype=np.int64)
         spares = np.array([job.spares for job in jobs], dtype=np.float64)
         for number, window in np.argwhere(np.isfinite(shelf)):

@@ -53,7 +53,8 @@ class WornLives:
         start = self.limit_mm - self.rate * self.worn
         then = start + self.rate * until
         over = np.maximum(then - loss.from_mm, 0.0) ** 2 - np.maximum(start - loss.from_mm, 0) ** 2
-        return np.nan_to_num(loss.per_mm_per_hour * over / (2.0 * self.rate))
+        money: Array = np.nan_to_num(loss.per_mm_per_hour * over / (2.0 * self.rate))
+        return money
 
 
 @dataclass(frozen=True)

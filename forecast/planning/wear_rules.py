@@ -173,7 +173,8 @@ def _safe(fleet: Fleet, window_hours: float, machines: int) -> Array:
     assert worn is not None  # noqa: S101
     levels = np.array([safe_level(worn, machine, window_hours) for machine in range(machines)])
     # where a fast piece wears through the limit within a window or two, half the limit is the least
-    return np.maximum(levels, 0.5 * _limit(fleet))
+    safe: Array = np.maximum(levels, 0.5 * _limit(fleet))
+    return safe
 
 
 def _limit(fleet: Fleet) -> float:

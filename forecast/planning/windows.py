@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import partial
 
 import numpy as np
@@ -41,7 +41,8 @@ class Schedule:
     overhaul_until
         Index of the overhaul's last day: its parts are used between its column's day and this.
     by_risk
-        Part types whose pieces with readings go by their chance to end, not by age.
+        Part types whose pieces with readings go by their chance to end, not by age, and that
+        chance.
     levels
         By fleet: [machines] depth from which pieces are changed; None where it is not looked at.
     open_windows
@@ -56,7 +57,7 @@ class Schedule:
     over_hours: Array
     said: tuple[str, ...]
     overhaul_until: int = 0
-    by_risk: frozenset[str] = frozenset()
+    by_risk: Mapping[str, float] = field(default_factory=dict)
     levels: tuple[Array | None, ...] = ()
     open_windows: tuple[BoolArray | None, ...] = ()
     method: str = "as due"
@@ -117,7 +118,7 @@ def schedule(
         np.array(filler.over_hours),
         _said(filler, calendar),
         until,
-        frozenset(name for name, rule in rules.items() if rule.risk is not None),
+        {name: rule.risk for name, rule in rules.items() if rule.risk is not None},
         tuple(rules[fleet.part_type].levels.get(fleet.duty_group) for fleet in fleets),
         tuple(filler.open),
         ordered.method,

@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.special import ndtr
+from scipy.special import ndtr, ndtri
 
 from forecast.planning.draws import (
     Array,
@@ -25,6 +25,8 @@ from forecast.planning.draws import (
 FAST = 1.645
 """Normal score of a fast piece (the fastest in twenty), and of a reading that misses as much."""
 
+_POINTS = 8_000
+_STEPS = (0.7548776662466927, 0.5698402909980532)  # 1 / p and 1 / p^2 of the plastic number p
 _LONG_OVERDUE = 36.0  # normal score beyond which ndtr underflows
 
 
@@ -120,6 +122,32 @@ def safe_level(law: WearDraws, machine: int, window_hours: float) -> float:
     return float(np.median(law.limit_mm)) - fast * window_hours - FAST * law.gauge_sd
 
 
+def depth_at_risk(law: WearDraws, machine: int, hours: float, risk: float) -> float:
+    """Return the depth (mm) from which a piece reaches its limit within some hours with a chance.
+
+    Rate, limit and reading are drawn at even points of their distributions, so that the same law
+    gives the same depth without a stream of its own.
+
+    Parameters
+    ----------
+    law
+        How the part type wears.
+    machine
+        Index of the machine.
+    hours
+        Running hours ahead.
+    risk
+        Chance to reach the limit, from which the piece is changed.
+    """
+    at = np.arange(_POINTS)
+    draw = at % law.draws
+    piece, gauge = (ndtri(((at + 0.5) * step) % 1.0) for step in _STEPS)
+    spread = float(np.hypot(law.piece_sd, law.future_sd))
+    rate = np.exp(law.level[draw] + law.machine_effect[machine, draw] + spread * piece)
+    depth = law.limit_mm[draw] - rate * hours + law.gauge_sd * gauge
+    return float(np.quantile(depth, np.clip(risk, 0.0, 1.0)))
+
+
 def chance_over(law: LifeDraws, pieces: Pieces, ahead: Array, level_mm: Array) -> Array:
     """Return the chance [pieces] to be in place and over a depth after `ahead` [pieces] hours.
 
@@ -170,6 +198,78 @@ def _under(law: WearDraws, pieces: Pieces, ahead: Array, level_mm: Array) -> Arr
     return np.minimum(under, 1.0)
 
 
+def season_after(law: LifeDraws, pieces: Pieces, ahead: Array) -> tuple[LifeDraws, Pieces]:
+    """Return law and pieces at the end of the coming season: the next has an effect of its own.
+
+    Parameters
+    ----------
+    law
+        Lives still to come.
+    pieces, ahead
+        Pieces in service, and the hours [pieces] each runs in the coming season.
+    """
+    worn, others = ways(law)
+    ran = np.column_stack([pieces.ran, ahead])
+    aged = replace(pieces, age=pieces.age + ahead, ran=ran)
+    if worn is None:
+        return law, aged
+    level = worn.level if worn.next_level is None else worn.next_level
+    own, left = pieces.own, worn.own_left
+    if left is not None:
+        has = own >= 0
+        rest = np.maximum(left[own[has]] - ahead[has, None], 0.0)
+        own = np.where(has, np.cumsum(has) - 1, -1)
+        left = rest * np.exp(worn.level - level)
+    later = replace(
+        worn,
+        level=level,
+        season_levels=np.vstack([worn.season_levels, worn.level]),
+        own_left=left,
+        own_rate=None,
+    )
+    law = Earliest((later, *others)) if others else later
+    return law, replace(aged, own=own.astype(np.int64))
+
+
+def chance_of_flip(law: LifeDraws, pieces: Pieces, ahead: Array, keep: float) -> Array:
+    """Return the chance [pieces] that one more reading now would turn a decision to keep a piece.
+
+    The log of the hours left is taken as normal; a reading narrows the depth now, and with it the
+    hours: their mean moves by cov / sqrt(var depth + gauge^2). The decision turns where it passes
+    the point at which the chance to last `ahead` hours is `keep` (METHODS: flip of a decision).
+
+    Parameters
+    ----------
+    law
+        Lives still to come.
+    pieces, ahead
+        Pieces in service, and the hours each is to last.
+    keep
+        Chance to last from which a piece is kept.
+
+    Returns
+    -------
+    numpy.ndarray
+        0 for pieces without readings of their own, and for those known to be at their limit.
+    """
+    worn, _ = ways(law)
+    flips = np.zeros(len(pieces))
+    some = np.flatnonzero((pieces.own >= 0) & ~pieces.due & (ahead > 0))
+    if worn is None or worn.own_left is None or worn.own_rate is None or not len(some):
+        return flips
+    left, rate = worn.own_left[pieces.own[some]], worn.own_rate[pieces.own[some]]
+    depth = worn.limit_mm - rate * left
+    margin = np.log(np.maximum(left, 1.0)) - np.log(ahead[some, None])
+    mean, spread = margin.mean(axis=1), margin.std(axis=1)
+    off = depth - depth.mean(axis=1, keepdims=True)
+    shared = ((margin - mean[:, None]) * off).mean(axis=1)
+    moves = np.abs(shared) / np.sqrt((off**2).mean(axis=1) + worn.gauge_sd**2 + 1e-12)
+    kept = np.sqrt(np.maximum(spread**2 - moves**2, 1e-12))
+    cut = float(ndtri(np.clip(keep, 1e-6, 1 - 1e-6))) * kept
+    flips[some] = ndtr(-np.abs(mean - cut) / np.maximum(moves, 1e-9))
+    return flips
+
+
 def thin(law: LifeDraws, draws: int = 400) -> LifeDraws:
     """Return a law with the first draws only: enough for a mean chance, at a tenth of the cost."""
     if law.draws <= draws:
@@ -187,5 +287,6 @@ def thin(law: LifeDraws, draws: int = 400) -> LifeDraws:
             limit_mm=law.limit_mm[:draws],
             own_left=None if law.own_left is None else law.own_left[:, :draws],
             own_rate=None if law.own_rate is None else law.own_rate[:, :draws],
+            next_level=None if law.next_level is None else law.next_level[:draws],
         )
     return law

@@ -234,6 +234,7 @@ STUDIES: Final[Mapping[str, tuple[str, ...]]] = {
         "may_flip",
         "minutes",
     ),
+    "to_measure": ("machine", "place", "position", "part_type"),
     "compare": ("input", "part_type", "change_in_total", "change_in_purchase"),
 }
 """The columns of answers that are no part of a kept forecast."""
@@ -278,8 +279,9 @@ EXHIBITS: Final[Mapping[str, tuple[str, ...]]] = {
 
 ``wear_paths.kind`` is ``reading`` (a measured point) or ``ahead`` (the fitted line and its band);
 ``life_points.kind`` is ``failed`` (a point at its adjusted median rank), ``fit`` (the fitted line
-with its 90 % band), ``bound`` (where nothing failed: the highest share that the lives allow) or
-``running`` (the age of a piece still in place; share is empty).
+with its 90 % band), ``bound`` (where nothing failed: the highest share that the lives allow),
+``curve`` (the share gone from that age on with no law assumed, and its 90 % band) or ``running``
+(the age of a piece still in place; share is empty).
 ``used`` is what the season has used so far, by week; ``supply`` what it has used and what the
 shelf and the orders on their way give, from each day on; ``season_band`` the pieces used within
 the season from the day after ``as_of``, summed up to the end of each week, with a band that holds

@@ -98,7 +98,12 @@ def load_season(store: Store, number: int | None = None) -> SeasonForecast:
 def kept_days(store: Store) -> list[tuple[int, date, date, date]]:
     """Return number, as_of, first and last day of the season of every kept forecast."""
     return [
-        (_int(row["forecast_no"]), *(_date(row[name]) for name in _DAYS))
+        (
+            _int(row["forecast_no"]),
+            _date(row["as_of"]),
+            _date(row["season_from"]),
+            _date(row["season_until"]),
+        )
         for row in store.rows("queries/kept_forecasts")
     ]
 

@@ -75,7 +75,7 @@ all('.table:not(.grid) caption').forEach((caption) => {
     button.textContent = 'copied';
     setTimeout(() => { button.textContent = 'copy'; }, 2000);
   });
-  caption.append(button);
+  caption.querySelector('.head').append(button);
 });
 
 // Figures: drawn when they scroll near and then in idle time, with the library that is unpacked
@@ -85,7 +85,7 @@ const ROLES = {
   hair: '#D6CFC1', beet: '#8A2560', edge: '#A9668C', band50: '#D3A9BF', band90: '#F1E3EB',
 };
 const PRINT_WIDTH = 680;
-const PRINT_HEIGHT = 0.8;
+const PRINT_ZOOM = 0.74;  // as in the style: letters of a figure as large as those of a table
 let printing = false;
 const source = (plot) => document.querySelector(`script[data-for="${plot.id}"]`).textContent;
 const content = (plot) => {
@@ -132,8 +132,7 @@ const draw = (plot) => {
   if (printing) {
     const group = plot.closest('.figures').classList, has = (name) => group.contains(name);
     const share = has('wide') || has('one') ? 1 : has('small') || has('thirds') ? 0.31 : 0.48;
-    figure.layout.width = Math.floor(PRINT_WIDTH * share);
-    figure.layout.height *= PRINT_HEIGHT;
+    figure.layout.width = Math.floor(PRINT_WIDTH * share / PRINT_ZOOM);
     figure.layout.autosize = false;
   }
   plot.style.height = `${figure.layout.height}px`;
@@ -152,7 +151,9 @@ const drawRest = () => {
   if (next) setTimeout(drawRest); else performance.mark('all-drawn');
 };
 const unpack = async () => {
-  const packed = Uint8Array.from(atob(document.getElementById('library').textContent), (c) => c.charCodeAt(0));
+  const text = atob(document.getElementById('library').textContent);
+  const packed = new Uint8Array(text.length);
+  for (let n = 0; n < text.length; n += 1) packed[n] = text.charCodeAt(n);
   const stream = new Blob([packed]).stream().pipeThrough(new DecompressionStream('gzip'));
   const library = document.createElement('script');
   library.textContent = await new Response(stream).text();

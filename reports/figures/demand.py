@@ -89,7 +89,7 @@ def _cumulative(figure: Figure, forecast: SeasonForecast, total: pd.DataFrame) -
         hovertemplate="by %{x|%-d %b}: %{y:,.0f} pieces<br>%{customdata[0]} to %{customdata[1]}"
         "<extra></extra>",
     )
-    _stock(figure, forecast, total)
+    _stock(figure, forecast, total, (low, high))
     points = [middle[-1], low[-1], high[-1]]
     heights = look.apart(points, 0.085 * max(points[2], 1e-9))
     texts = [f"{words.about(points[0])} expected", words.about(low[-1]), words.about(high[-1])]
@@ -124,8 +124,13 @@ def _used(figure: Figure, forecast: SeasonForecast, total: pd.DataFrame) -> floa
     return float(sums[-1])
 
 
-def _stock(figure: Figure, forecast: SeasonForecast, total: pd.DataFrame) -> None:
-    """Draw shelf and orders on their way as dotted ink, where the forecast carries them."""
+def _stock(
+    figure: Figure,
+    forecast: SeasonForecast,
+    total: pd.DataFrame,
+    band: tuple[list[float], list[float]],
+) -> None:
+    """Draw shelf and orders on their way as dotted ink, named where the band leaves room."""
     supply = forecast.exhibits.get("supply")
     if supply is None or total.empty:
         return
@@ -143,10 +148,19 @@ def _stock(figure: Figure, forecast: SeasonForecast, total: pd.DataFrame) -> Non
         line={"color": look.INK, "width": 1.5, "dash": "dot", "shape": "hv"},
         hovertemplate="%{x|%-d %b}: shelf and orders %{y:,.0f}<extra></extra>",
     )
-    look.label(
-        figure, x[-1].isoformat() if x[-1] else "", y[-1], "shelf + orders", xanchor="right",
-        yanchor="bottom",
-    )  # fmt: skip
+    known = [(day.isoformat(), value) for day, value in zip(x, y, strict=True) if day]
+    tall = 0.1 * max(*y, *band[1])
+    quarter = max(2, len(band[0]) // 4)
+    room = {
+        side: not any(low < at + tall and high > at for low, high in zip(*ends, strict=True))
+        for side, at, ends in (
+            ("right", y[-1], [end[-quarter:] for end in band]),
+            ("left", y[0], [end[:quarter] for end in band]),
+        )
+    }
+    side = "left" if room["left"] and not room["right"] else "right"
+    at = known[0] if side == "left" else known[-1]
+    look.label(figure, *at, "shelf + orders", xanchor=side, yanchor="bottom", xshift=0)
 
 
 def _weekly(figure: Figure, rows: pd.DataFrame) -> None:

@@ -55,7 +55,8 @@ def _paper(title: str, rows: pd.DataFrame, n: int, part: str) -> look.Drawing:
         numbers[numbers["kind"] == kind] for kind in ("failed", "fit", "bound", "running", "curve")
     )
     curve = curve[(curve["share"] > 0) & (curve["age"] > 0)]
-    ages = numbers.loc[numbers["age"] > 0, "age"]
+    told = numbers[numbers["kind"] != "running"]  # ticks alone do not stretch the axis
+    ages = (told if (told["age"] > 0).any() else numbers).query("age > 0")["age"]
     figure = look.base(340, right=20, top=14, left=look.room(["1 in 10 gone"]), bottom=46)
     if ages.empty:
         return look.drawing(figure, f"fig-life-{n}", title, f"{title}: nothing to draw.", part)
@@ -72,13 +73,12 @@ def _paper(title: str, rows: pd.DataFrame, n: int, part: str) -> look.Drawing:
     if len(curve):
         _curve(figure, curve)
     _failed(figure, failed)
-    _running(figure, running, foot, 0.045 * (high - low))
+    _running(figure, running[running["age"] >= ages.min()], foot, 0.045 * (high - low))
     left = math.log10(float(ages.min()))
     said = _corner(figure, fit, foot, left) if len(fit) else _least(figure, bound, foot, left)
     seen = words.plural(len(failed), "failure") if len(failed) else "failures counted, without ages"
     seen = "no failure so far" if len(bound) else seen
-    told = f"{title}: {seen}; {said}"
-    return look.drawing(figure, f"fig-life-{n}", title, told, part)
+    return look.drawing(figure, f"fig-life-{n}", title, f"{title}: {seen}; {said}", part)
 
 
 def _axes(figure: Figure, first: float, last: float, low: float, high: float) -> None:
