@@ -54,6 +54,10 @@ def import_(
             "import into an empty store.",
         ),
     ] = None,
+    draft_mapping: Annotated[
+        bool,
+        typer.Option("--draft-mapping", help="Print a mapping to look over; import nothing."),
+    ] = False,
     as_json: Json = False,
 ) -> None:
     """Read logs into the store.
@@ -63,8 +67,15 @@ def import_(
 
     Example:
       wearahead import readings.csv change_outs.csv
-      wearahead import old_sheets.xlsx --mapping old_sheets.toml --dry-run
+      wearahead import old_sheets.xlsx --draft-mapping > old_sheets.toml
+      wearahead import old_sheets.xlsx --dry-run
     """
+    if draft_mapping:
+        from forecast.intake.draft import draft_mapping as drafted
+
+        for file in files:
+            typer.echo(drafted(file), nl=False)
+        return
     from forecast.intake.importing import import_logs
 
     with work() as watched:
