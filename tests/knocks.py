@@ -64,28 +64,29 @@ def mutated(rng: random.Random) -> bytes:
 def knocked(folder: Path, seed: int, files: int = 1) -> int:
     """Import mutated files; return how many were taken. What is refused leaves nothing behind."""
     folder.mkdir(parents=True)
-    rng, store, taken, rows = random.Random(seed), str(folder / "s.duckdb"), 0, 0
+    rng, store, taken, rows = random.Random(seed), str(folder / "s.duckdb"), 0, 0  # noqa: S311
     for number in range(files):
         path = folder / f"{number}.csv"
         path.write_bytes(mutated(rng))
         try:
             (report,) = import_logs(store, [path], today=TODAY).files
         except WearaheadError as error:
-            assert error.way_out, f"seed {seed}, file {number}: no way out in {error}"  # noqa: S101
-            assert "report" not in error.way_out, f"seed {seed}, file {number}: {error}"  # noqa: S101
+            assert error.way_out, f"seed {seed}, file {number}: no way out in {error}"
+            assert "report" not in error.way_out, f"seed {seed}, file {number}: {error}"
             continue
         taken += 1
         rows += report.accepted
         total = report.accepted + report.known + report.set_aside
-        assert report.rows == total, f"seed {seed}, file {number}"  # noqa: S101
+        assert report.rows == total, f"seed {seed}, file {number}"
     if taken:
-        assert len(imports(store)) == taken  # noqa: S101
+        assert len(imports(store)) == taken
         with open_store(store, views=False) as opened:
             kept = opened._connection.execute(
-                "SELECT (SELECT count(*) FROM log_readings) + (SELECT count(*) FROM log_change_outs)"
+                "SELECT (SELECT count(*) FROM log_readings)"
+                " + (SELECT count(*) FROM log_change_outs)"
                 " + (SELECT count(*) FROM log_clocks) + (SELECT count(*) FROM log_fleet)"
             ).fetchone()
-        assert kept == (rows,), f"seed {seed}"  # noqa: S101
+        assert kept == (rows,), f"seed {seed}"
         set_aside(store)
     return taken
 
@@ -95,7 +96,7 @@ def tables(store: str) -> list[list[tuple]]:
     kept = []
     with open_store(store, views=False) as opened:
         for name in ("log_readings", "log_change_outs", "set_aside", "known_rows", "imports"):
-            opened._connection.execute(f"FROM {name} ORDER BY ALL")  # noqa: S608
+            opened._connection.execute(f"FROM {name} ORDER BY ALL")
             kept.append(opened._connection.fetchall())
     return kept
 
@@ -124,16 +125,16 @@ def killed(folder: Path, fuse: int = 0, after: float = 0.0) -> bool:
     except subprocess.TimeoutExpired:
         child.send_signal(signal.SIGKILL)
         code = child.wait()
-    assert code in (0, -signal.SIGKILL)  # noqa: S101
+    assert code in (0, -signal.SIGKILL)
     import_logs(calm, files, today=TODAY)
     whole = tables(calm)
     if Path(store).exists() and Path(store).stat().st_size:
         found = tables(store) if has_tables(store) else [[]]
-        assert found == whole or not any(found)  # noqa: S101
+        assert found == whole or not any(found)
         if found == whole:
             return code != 0
     import_logs(store, files, today=TODAY)
-    assert tables(store) == whole  # noqa: S101
+    assert tables(store) == whole
     return code != 0
 
 

@@ -65,7 +65,7 @@ def test_any_cells_are_accounted_for(tmp_path, rows, delimiter):
 
 
 HOSTILE = ["'; DROP TABLE log_readings; --", "=cmd|'/C calc'!A0", "<script>alert(1)</script>",
-           "../../x", "$value", "{}", "NULL", "\\", "%s", "ａ\u202e\u0000b".replace("\0", "")]  # fmt: skip
+           "../../x", "$value", "{}", "NULL", "\\", "%s", "b\u202e"]  # fmt: skip
 
 
 def test_hostile_texts_are_data(tmp_path):
@@ -93,7 +93,7 @@ def test_zero_bytes_are_refused_with_what_to_do(tmp_path):
 
 
 def test_the_straight_way_keeps_the_same_rows_as_the_staged_one(tmp_path, monkeypatch):
-    rng = random.Random(3)
+    rng = random.Random(3)  # noqa: S311
     cells = ["G01,2026-08-03,1", "G01,2026-08-03,1", "G02,2026-08-03 10:00,1/8", ",2026-08-03,2",
              "G03,x,1", "", "G04,2026-08-04,0.500,beyond", "G05,2027-01-01,1"]  # fmt: skip
     text = "machine,at,value\n" + "\n".join(rng.choice(cells) for _ in range(400)) + "\n"
@@ -128,7 +128,7 @@ def test_killed_at_some_statements_and_instants(tmp_path):
 @pytest.mark.slow
 def test_killed_thirty_times(tmp_path):
     """Every statement of two files, and random instants: all or nothing, then complete."""
-    rng = random.Random(7)
+    rng = random.Random(7)  # noqa: S311
     for number in range(18):
         killed(tmp_path / f"fuse{number}", fuse=number + 1)
     for number in range(12):
@@ -154,7 +154,7 @@ def test_a_second_writer_waits_then_names_the_other(tmp_path):
         assert time.monotonic() - began >= 0.5
     finally:
         holder.send_signal(signal.SIGKILL)
-        holder.wait()
+        holder.communicate()
 
 
 def test_a_newer_store_is_refused_with_what_to_do(tmp_path):
@@ -173,7 +173,7 @@ def test_a_newer_store_is_refused_with_what_to_do(tmp_path):
 def test_a_full_disk_leaves_the_store_as_it_was(tmp_path):
     disk = tmp_path / "disk"
     disk.mkdir()
-    mount = ["mount", "-t", "tmpfs", "-o", "size=8m", "tmpfs", str(disk)]
+    mount = ["mount", "-t", "tmpfs", "-o", "size=4m", "tmpfs", str(disk)]
     if os.geteuid() or subprocess.run(mount, check=False, capture_output=True).returncode:
         pytest.skip("no small disk can be mounted here")
     try:
@@ -181,9 +181,9 @@ def test_a_full_disk_leaves_the_store_as_it_was(tmp_path):
         small = write(tmp_path, "a.csv", "machine,at,value\nG01,2026-08-03,1\n")
         import_logs(store, [small], today=TODAY)
         before = tables(store)
-        rng = random.Random(1)
+        rng = random.Random(1)  # noqa: S311
         rows = (
-            f"G{rng.random()},2026-08-03,{rng.random():.6f},{rng.random()}" for _ in range(200_000)
+            f"G{rng.random()},2026-08-03,{rng.random():.6f},{rng.random()}" for _ in range(100_000)
         )
         large = write(tmp_path, "b.csv", "machine,at,value,note\n" + "\n".join(rows))
         with pytest.raises(StoreError) as full:

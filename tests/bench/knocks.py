@@ -29,7 +29,7 @@ def main(files: int, instants: int) -> None:
         while KNOCKS["killed"](folder / f"s{fuse}", fuse=fuse):
             fuse += 1
         print(f"killed at each of {fuse - 1} statements: all or nothing, then complete")  # noqa: T201
-        rng, died = random.Random(11), 0
+        rng, died = random.Random(11), 0  # noqa: S311
         for number in range(instants):
             died += KNOCKS["killed"](folder / f"i{number}", after=rng.uniform(0.05, 2.5))
             shutil.rmtree(folder / f"i{number}")
