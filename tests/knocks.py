@@ -22,7 +22,7 @@ TODAY = date(2026, 8, 31)
 READINGS = (
     "machine,at,part_type,place,position,value,result,found_left,note\n"
     + "".join(
-        f"G{i % 3:02d},2026-08-{i % 28 + 1:02d} 10:{i % 60:02d},SLEEVE-30,rollers,{i % 24},0.{i:02d},"
+        f"G{i % 3:02d},2026-08-{i % 28 + 1:02d} 10:{i % 60:02d},SLEEVE-30,rollers,{i},0.{i:02d},"
         f',as_found,"shift {i}"\n'
         for i in range(60)
     )
