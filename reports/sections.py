@@ -100,7 +100,9 @@ def _together(forecast: SeasonForecast) -> str:
     without, together = words.chance(chances[0]), words.chance(chances[-1])
     if without == together:
         return f"With or without the orders, none of them all runs out with a chance of {together}."
-    return f"With the orders none of them all runs out with a chance of {together}, without {without}."
+    return (
+        f"With the orders none of them all runs out with a chance of {together}, without {without}."
+    )
 
 
 def _change(forecast: SeasonForecast) -> Section:
