@@ -367,7 +367,8 @@ def _results(
         "supply": supply_line(stock, used, days, list(paths)),
         "season_band": season_band(paths, days),
     }
-    exhibits |= {name: pd.DataFrame(columns=EXHIBITS[name]) for name in ("so_far", "hindsight")}
+    later = ("so_far", "hindsight", "versus")  # added when the forecast is taken from the store
+    exhibits |= {name: pd.DataFrame(columns=list(EXHIBITS[name])) for name in later}
     return SeasonForecast(
         stamp=stamp_of(snapshot, plan),
         season_from=plan.season.start,
