@@ -101,7 +101,7 @@ WITH found AS (
         m.note,
         NULL::TIMESTAMP AS not_before,
         NULL::TIMESTAMP AS not_after
-    FROM meter_replaced AS m
+    FROM meter_reset AS m
     UNION ALL BY NAME
     SELECT
         s.id,

@@ -1,9 +1,10 @@
--- Each season on each machine's meter: hours above low and up to high were run in it. Hours
--- between two seasons count to the later one, those after the last to the last.
+-- Each season on each of a machine's meters: what is above low and up to high was run in it. What
+-- ran between two seasons counts to the later one, what ran after the last to the last.
 CREATE OR REPLACE TEMP TABLE season_meter AS
 WITH ends AS (
     SELECT
         m.machine,
+        m.clock,
         s.season_no,
         s.season,
         m.hours_before::DOUBLE AS high
@@ -13,6 +14,7 @@ WITH ends AS (
 
 SELECT
     e.machine,
+    e.clock,
     e.season_no,
     e.season,
     coalesce(lag(e.high) OVER of_machine, 0) AS low,
@@ -21,5 +23,5 @@ SELECT
         ELSE e.high
     END AS high
 FROM ends AS e
-WINDOW of_machine AS (PARTITION BY e.machine ORDER BY e.season_no)
-ORDER BY e.machine, e.season_no
+WINDOW of_machine AS (PARTITION BY e.machine, e.clock ORDER BY e.season_no)
+ORDER BY e.machine, e.clock, e.season_no

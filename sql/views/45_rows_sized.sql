@@ -1,7 +1,7 @@
 -- Readings that count, with the proposals of row doubts applied and sizes brought to 20 C and dry.
 -- size_20_mm is the value corrected; correction_mm what was added to it; not_corrected says why a
 -- heat correction that was called for could not be made; grown_mm rises with wear.
-CREATE OR REPLACE TEMP TABLE rows_used AS
+CREATE OR REPLACE TEMP TABLE rows_sized AS
 WITH counted AS (
     SELECT
         m.*,
