@@ -6,4 +6,5 @@ SELECT
 FROM spell_seasons AS c
 INNER JOIN pieces AS p ON c.spell_no = p.spell_no
 SEMI JOIN in_service AS f ON c.piece = f.piece
+WHERE p.first_age IS NOT NULL
 ORDER BY c.piece, c.season_no

@@ -1,5 +1,5 @@
 -- Hours of a piece in each season, spell by spell: base_hours were run before this spell (or before
--- the watch, counted to its first season); above them it runs from low to high of the meter.
+-- the watch, as far as that is known, counted to its first season); above them it runs from low to high of the meter.
 CREATE OR REPLACE TEMP TABLE spell_seasons AS
 WITH in_spell AS (
     SELECT
@@ -17,8 +17,8 @@ WITH in_spell AS (
             least(m.high, s.meter_stop::DOUBLE) - greatest(m.low, s.meter_start::DOUBLE), 0
         )::DECIMAL(12, 2) * s.clock_per_hour AS hours
     FROM spells AS s
-    INNER JOIN season_meter AS m ON s.machine = m.machine
-    WHERE s.first_age IS NOT NULL
+    INNER JOIN season_meter AS m ON s.machine = m.machine AND s.meter_clock = m.clock
+    WHERE s.clock_per_hour IS NOT NULL
 ),
 
 before_watch AS (
@@ -37,7 +37,7 @@ with_base AS (
             PARTITION BY i.piece, i.season_no ORDER BY i.stay_no
             ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING
         ), 0)
-        + CASE WHEN w.season_no IS NOT NULL THEN s.first_age ELSE 0 END AS base_hours
+        + CASE WHEN w.season_no IS NOT NULL THEN coalesce(s.first_age, 0) ELSE 0 END AS base_hours
     FROM in_spell AS i
     INNER JOIN spells AS s ON i.spell_no = s.spell_no
     LEFT JOIN before_watch AS w ON i.piece = w.piece AND i.season_no = w.season_no

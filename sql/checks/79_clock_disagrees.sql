@@ -5,14 +5,14 @@ CREATE OR REPLACE TEMP TABLE clock_disagrees AS
 WITH shown AS (
     SELECT
         r.machine,
-        r.taken_at,
+        moment(r.taken_at, r.whole_day, 0) AS taken_at,
         r.clock_shows::DOUBLE AS shows
     FROM readings AS r
     WHERE r.clock_shows IS NOT NULL
     UNION
     SELECT
         c.machine,
-        c.taken_at,
+        moment(c.taken_at, c.whole_day, 0) AS taken_at,
         c.clock_shows::DOUBLE AS shows
     FROM change_outs AS c
     WHERE c.clock_shows IS NOT NULL
