@@ -21,6 +21,7 @@ COMMANDS = [
     "demo",
     "import",
     "imports",
+    "withdraw",
     "set-aside",
     "doubts",
     "settle",
