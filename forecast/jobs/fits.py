@@ -252,7 +252,7 @@ def _fit_wear(
 
 
 def _bounds(snapshot: Snapshot, key: Key) -> tuple[pd.DataFrame, pd.DataFrame] | None:
-    """Return the readings found ok or over of one part type and duty group, if the logs have any."""
+    """Return the readings found ok or over of one part type and duty group, if any."""
     found: pd.DataFrame | None = getattr(snapshot, "bounds", None)
     if found is None or not len(found):
         return None

@@ -113,6 +113,11 @@ class WearFit:
         """The seasons (or seasons in a phase) whose readings the fit used, oldest first."""
         return () if self._model is None else self._model.phases.read or self._model.seasons
 
+    @property
+    def own_pieces(self) -> frozenset[str]:
+        """The pieces that the fit has readings of, measured or found ok or over."""
+        return frozenset(() if self._own is None else self._own.sums.pieces)
+
     def season_pace(self, seasons: Sequence[str]) -> Array:
         """Return how fast each season (or cell) wears beside the mean of all read."""
         if self._model is None:

@@ -102,7 +102,9 @@ def fit_wear_sums(
         return no_fit(len(sums.pieces), int(sums.n.sum()))
     offset, fit = _with_all_readings(sums, gauge, offset, two_level(data), layout)
     own = OwnReadings(sums, fit, gauge, offset.mean, offset.sds(sums.fitted_known))
-    future_sd, future_assumed = future_change(own, gauge_known=not gauge_assumed)
+    future_sd, future_assumed = future_change(
+        own, gauge_known=not gauge_assumed, season_of=layout.season_of
+    )
     readings = int(sums.n.sum())
     found = bounds_of(*bounds, sums.seasons) if bounds is not None else None
     if found is not None and len(found):
