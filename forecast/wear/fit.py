@@ -94,6 +94,7 @@ class WearFit:
     assumed: tuple[Assumption, ...] = ()
     _model: FleetModel | None = field(default=None, repr=False)
     _own: OwnReadings | None = field(default=None, repr=False)
+    _faster: Array | None = field(default=None, repr=False)
 
     @property
     def phases(self) -> pd.DataFrame:
@@ -137,6 +138,10 @@ class WearFit:
         stated = spread_posterior(self._model.level, self._model.covariance, spread)
         return replace(self, _model=replace(self._model, spread=stated))
 
+    def faster(self, ratio: Array) -> WearFit:
+        """Return the same fit as if parts wore ``ratio`` times as fast from now on, one a path."""
+        return replace(self, _faster=np.asarray(ratio, dtype=np.float64))
+
     def draws(
         self,
         n: int,
@@ -167,7 +172,7 @@ class WearFit:
         """
         if self._model is None:
             raise ValueError("the readings show no wear: there is nothing to draw from")
-        return draw_rates(
+        rates = draw_rates(
             self._model,
             n,
             rng,
@@ -177,6 +182,9 @@ class WearFit:
             of_pieces=PieceLaw(self.offset, self.offset_sd, self.future_sd),
             ahead=ahead,
         )
+        if self._faster is None:
+            return rates
+        return replace(rates, level=rates.level + np.log(np.resize(self._faster, n)))
 
     def own_left(
         self,
