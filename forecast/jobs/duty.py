@@ -126,7 +126,7 @@ def judge(
     """Judge a duty from what is known; see :func:`duty`."""
     part = _first(snapshot.part_types, part_type)
     stated = _first(snapshot.duty_limits, part_type)
-    rows: list[Row] = []
+    rows: list[Row] = _people(part)
     for asked in _duties(snapshot, part_type, given):
         for quantity, column, printed, unit in LIMITS:
             value = asked.value(quantity)
@@ -146,6 +146,18 @@ def judge(
     rows += _exposure(stated, str(part["clock"]))
     table = pd.DataFrame([{"part_type": part_type, **row} for row in rows])
     return table[list(STUDIES["duty"])].drop_duplicates(ignore_index=True)
+
+
+def _people(part: Mapping[str, object]) -> list[Row]:
+    """Warn of parts that carry people: whatever stands below, it is no safety basis."""
+    said = part.get("carries_people")
+    if said is None or said is pd.NA or said != said or not bool(said):
+        return []
+    source = (
+        "the life of parts that carry people is set by their own codes and by licensed practice: "
+        "nothing here is a forecast of it, and no safety basis"
+    )
+    return [{**_told("carries people", None, "", source), "inside": False}]
 
 
 def _duties(snapshot: Snapshot, part_type: str, given: Given) -> list[Given]:
@@ -321,7 +333,7 @@ def specific_wear(snapshot: Snapshot, part_type: str) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=list(STUDIES["specific_wear"]))
 
 
-def _told(quantity: str, value: float, unit: str, source: str) -> Row:
+def _told(quantity: str, value: float | None, unit: str, source: str) -> Row:
     return {
         "quantity": quantity,
         "value": value,
