@@ -213,4 +213,5 @@ def _price(one: Wanted, sizes: IntArray, start: int, end: int) -> float:
 
 
 def _all(held: Mapping[str, BoolArray]) -> BoolArray:
-    return np.logical_and.reduce(list(held.values()))
+    every: BoolArray = np.logical_and.reduce(list(held.values()))
+    return every
