@@ -160,12 +160,12 @@ def set_aside(
       wearahead set-aside --export mend.csv
     """
     from forecast.intake.set_aside import set_aside as found
-    from forecast.intake.set_aside import to_mend
 
     rows = found(address(ctx), number=number, file=file, rule=rule)
     if export is None:
         show.tables({"set_aside": rows}, as_json=as_json)
         return
+    from forecast.intake.set_aside import to_mend
     from reports.sheets import write_dicts
 
     books = to_mend(address(ctx), number=number, file=file, rule=rule)
