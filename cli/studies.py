@@ -22,14 +22,39 @@ MOST_PIECES: Final = 30
 def wear(ctx: typer.Context, part_type: PartType = None, as_json: Json = False) -> None:
     """Show how fast parts wear.
 
-    One line a part type and duty, each rate with its 90 % range.
+    One line a part type and duty, each rate with its 90 % range. With a part type also what its
+    rate depends on, its specific wear rate, and whether wear is straight and steady.
 
     Example:
       wearahead wear SLEEVE-30
     """
     from forecast.jobs.study import wear as study
+    from forecast.jobs.study import wear_beside
 
-    show.tables({"wear": study(address(ctx), part_type)}, as_json=as_json)
+    if part_type is None:
+        show.tables({"wear": study(address(ctx))}, as_json=as_json)
+        return
+    found, said = wear_beside(address(ctx), part_type)
+    if as_json:
+        show.tables(found, as_json=True)
+        return
+    typer.echo(show.text_table("wear", found["wear"]))
+    for sentence in said:
+        typer.echo(show.hanging(f"{sentence[0].upper()}{sentence[1:]}."))
+    if len(found["rate_law"]):
+        typer.echo("\n" + show.strong("What duty and grade do to the rate"))
+    for row in found["rate_law"].itertuples():
+        check = f"{row.check:.2f}" if row.check == row.check else "none"
+        typer.echo(
+            show.hanging(
+                f"{row.term} {row.value:.2f} ({row.value_low:.2f} to {row.value_high:.2f}; "
+                f"plain check {check}): {row.means}"
+            )
+        )
+    if len(found["specific_wear"]):
+        title = "Specific wear rate: k in 1e-6 mm3/(N m), and in 1e-10 in3 min/(ft lb h)"
+        typer.echo("\n" + show.strong(title))
+        typer.echo(show.text_table("specific_wear", found["specific_wear"]))
 
 
 def life(ctx: typer.Context, part_type: PartType = None, as_json: Json = False) -> None:
