@@ -8,7 +8,7 @@ from typing import Annotated, Final
 import typer
 
 from cli import show
-from cli.options import Day, Json, add, address
+from cli.options import Day, Json, add, address, reading
 
 PartType = Annotated[
     str | None, typer.Argument(metavar="PART_TYPE", help="Only this part type; all if left out.")
@@ -32,9 +32,12 @@ def wear(ctx: typer.Context, part_type: PartType = None, as_json: Json = False) 
     from forecast.jobs.study import wear_beside
 
     if part_type is None:
-        show.tables({"wear": study(address(ctx))}, as_json=as_json)
+        with reading():
+            table = study(address(ctx))
+        show.tables({"wear": table}, as_json=as_json)
         return
-    found, said = wear_beside(address(ctx), part_type)
+    with reading():
+        found, said = wear_beside(address(ctx), part_type)
     if as_json:
         show.tables(found, as_json=True)
         return
@@ -44,13 +47,10 @@ def wear(ctx: typer.Context, part_type: PartType = None, as_json: Json = False) 
     if len(found["rate_law"]):
         typer.echo("\n" + show.strong("What duty and grade do to the rate"))
     for row in found["rate_law"].itertuples():
-        check = f"{row.check:.2f}" if row.check == row.check else "none"
-        typer.echo(
-            show.hanging(
-                f"{row.term} {row.value:.2f} ({row.value_low:.2f} to {row.value_high:.2f}; "
-                f"plain check {check}): {row.means}"
-            )
-        )
+        near = [f"{float(str(each)):.2f}" for each in (row.value, row.value_low, row.value_high)]
+        check = f"plain check {float(str(row.check)):.2f}".replace("nan", "none")
+        told = f"{row.term} {near[0]} ({near[1]} to {near[2]}; {check}): {row.means}"
+        typer.echo(show.hanging(told))
     if len(found["specific_wear"]):
         title = "Specific wear rate: k in 1e-6 mm3/(N m), and in 1e-10 in3 min/(ft lb h)"
         typer.echo("\n" + show.strong(title))
@@ -68,7 +68,8 @@ def life(ctx: typer.Context, part_type: PartType = None, as_json: Json = False) 
     """
     from forecast.jobs.study import life_beside as study
 
-    found = study(address(ctx), part_type)
+    with reading():
+        found = study(address(ctx), part_type)
     if as_json:
         show.tables(found, as_json=True)
         return
@@ -113,7 +114,8 @@ def hours_left(
     from forecast.jobs.hours_left import hours_left as study
 
     days = () if as_of is None else (f"season.as_of={as_of.date().isoformat()}",)
-    rows = study(address(ctx), plan, part_type, (*(settings or ()), *days))
+    with reading():
+        rows = study(address(ctx), plan, part_type, (*(settings or ()), *days))
     shown = rows if as_json else rows.head(MOST_PIECES)
     show.tables({"hours_left": shown}, as_json=as_json)
     if len(shown) < len(rows):

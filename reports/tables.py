@@ -63,8 +63,17 @@ LABELS: Final = {
     "age": "hours",
     "change": "to change",
     "measure_again": "to measure again",
+    "narrows_by": "narrows by, pieces",
+    "may_flip": "may flip",
+    "minutes": "minutes",
     "leave": "to leave in",
     "as_of": "forecast on",
+    "until": "up to",
+    "pinball": "pinball loss, pieces",
+    "crps": "CRPS, pieces",
+    "bias": "expected less actual",
+    "used": "used so far",
+    "outside": "outside its band",
     "covered": "inside 9 in 10",
 }
 COUNTS: Final = frozenset(
@@ -92,6 +101,8 @@ COUNTS: Final = frozenset(
         "seasons",
         "parts_saved",
         "actual",
+        "used",
+        "forecast",
     ]
 )
 EXPECTED: Final = frozenset(
@@ -114,6 +125,7 @@ EXPECTED: Final = frozenset(
         "hours_p05",
         "hours_p95",
         "age",
+        "expected",
     ]
 )
 CHANCES: Final = frozenset(
@@ -127,9 +139,10 @@ CHANCES: Final = frozenset(
         "chance_next",
         "share",
         "power",
+        "may_flip",
     ]
 )
-DAYS: Final = frozenset(["week", "order_by", "needed_by", "window", "at", "day", "as_of"])
+DAYS: Final = frozenset(["week", "order_by", "needed_by", "window", "at", "day", "as_of", "until"])
 MONEY: Final = {
     "costs": frozenset(["parts", "planned", "unplanned", "stops", "product_loss", "total"]),
     "closing_stock": frozenset({"cost"}),
@@ -142,6 +155,7 @@ FIGURES: Final = {
     "machine_sd": 2,
     "piece_sd": 2,
     "gauge_sd_mm": 2,
+    "narrows_by": 2,
     "offset_mm": 2,
     "break_even_ratio": 2,
     "shape": 2,
@@ -278,6 +292,7 @@ def _ends(column: str, known: Sequence[str]) -> tuple[str, str] | None:
         (f"{stem}_low", f"{stem}_high"),
         (f"{stem}_p05", f"{stem}_p95"),
         ("ratio_low", "ratio_high") if column == "rate_ratio" else ("", ""),
+        ("low", "high") if column == "expected" else ("", ""),
     ):
         if low in known and high in known:
             return low, high

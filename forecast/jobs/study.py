@@ -47,38 +47,6 @@ def wear(address: str, part_type: str | None = None) -> pd.DataFrame:
     return _of(snapshot, fits.wear, part_type)
 
 
-def wear_laws(address: str, part_type: str) -> dict[str, pd.DataFrame]:
-    """Return what the wear rate of a part type depends on, and its specific wear rate.
-
-    Parameters
-    ----------
-    address
-        The store.
-    part_type
-        Its form decides which part types are read together.
-
-    Returns
-    -------
-    dict
-        ``rate_law``: exponents and ratios with 90 % intervals, the least-squares check beside
-        them and their meaning, empty where nothing varies; ``specific_wear``: k by duty group.
-
-    Raises
-    ------
-    NotInStore
-        If there is no such part type.
-    """
-    with open_store(address) as store:
-        snapshot = take_snapshot(store)
-    known_part_type(snapshot, part_type)
-    law = rate_law(snapshot, part_type)
-    columns = list(STUDIES["rate_law"])
-    return {
-        "rate_law": pd.DataFrame(columns=columns) if law is None else law.table()[columns],
-        "specific_wear": specific_wear(snapshot, part_type),
-    }
-
-
 def wear_beside(address: str, part_type: str) -> tuple[dict[str, pd.DataFrame], tuple[str, ...]]:
     """Return the wear table of a part type with what stands beside it.
 
@@ -92,7 +60,9 @@ def wear_beside(address: str, part_type: str) -> tuple[dict[str, pd.DataFrame], 
     Returns
     -------
     (tables, said)
-        ``wear``, and those of :func:`wear_laws`; sentences: whether wear is straight, seasons and
+        ``wear``; ``rate_law``: exponents and ratios with 90 % intervals, the least-squares check
+        beside them and their meaning, empty where nothing varies; ``specific_wear``: k by duty
+        group. Sentences: whether wear is straight, seasons and
         phases, machines whose rate changed on a day.
 
     Raises
