@@ -120,7 +120,8 @@ def _steady(rows: pd.DataFrame, fit: WearFit) -> pd.DataFrame:
     pace = dict(zip(cells := sorted(set(rows["cell"])), fit.season_pace(cells), strict=True))
     rows = rows.assign(hours=rows["hours"] * rows["cell"].map(pace).astype(float))
     keys = ["reading", "machine", "piece", "at", "wear_mm"]
-    return rows.groupby(keys, as_index=False, sort=True)["hours"].sum()
+    steady: pd.DataFrame = rows.groupby(keys, sort=True)["hours"].sum().reset_index()
+    return steady
 
 
 def life(address: str, part_type: str | None = None) -> pd.DataFrame:
