@@ -22,16 +22,39 @@ MOST_PIECES: Final = 30
 def wear(ctx: typer.Context, part_type: PartType = None, as_json: Json = False) -> None:
     """Show how fast parts wear.
 
-    One line a part type and duty, each rate with its 90 % range.
+    One line a part type and duty, each rate with its 90 % range. With a part type also what its
+    rate depends on, its specific wear rate, and whether wear is straight and steady.
 
     Example:
       wearahead wear SLEEVE-30
     """
     from forecast.jobs.study import wear as study
+    from forecast.jobs.study import wear_beside
 
+    if part_type is None:
+        with reading():
+            table = study(address(ctx))
+        show.tables({"wear": table}, as_json=as_json)
+        return
     with reading():
-        found = study(address(ctx), part_type)
-    show.tables({"wear": found}, as_json=as_json)
+        found, said = wear_beside(address(ctx), part_type)
+    if as_json:
+        show.tables(found, as_json=True)
+        return
+    typer.echo(show.text_table("wear", found["wear"]))
+    for sentence in said:
+        typer.echo(show.hanging(f"{sentence[0].upper()}{sentence[1:]}."))
+    if len(found["rate_law"]):
+        typer.echo("\n" + show.strong("What duty and grade do to the rate"))
+    for row in found["rate_law"].itertuples():
+        near = [f"{float(str(each)):.2f}" for each in (row.value, row.value_low, row.value_high)]
+        check = f"plain check {float(str(row.check)):.2f}".replace("nan", "none")
+        told = f"{row.term} {near[0]} ({near[1]} to {near[2]}; {check}): {row.means}"
+        typer.echo(show.hanging(told))
+    if len(found["specific_wear"]):
+        title = "Specific wear rate: k in 1e-6 mm3/(N m), and in 1e-10 in3 min/(ft lb h)"
+        typer.echo("\n" + show.strong(title))
+        typer.echo(show.text_table("specific_wear", found["specific_wear"]))
 
 
 def life(ctx: typer.Context, part_type: PartType = None, as_json: Json = False) -> None:
@@ -91,7 +114,8 @@ def hours_left(
     from forecast.jobs.hours_left import hours_left as study
 
     days = () if as_of is None else (f"season.as_of={as_of.date().isoformat()}",)
-    rows = study(address(ctx), plan, part_type, (*(settings or ()), *days))
+    with reading():
+        rows = study(address(ctx), plan, part_type, (*(settings or ()), *days))
     shown = rows if as_json else rows.head(MOST_PIECES)
     show.tables({"hours_left": shown}, as_json=as_json)
     if len(shown) < len(rows):

@@ -253,12 +253,10 @@ def _fit_wear(
 
 def _bounds(snapshot: Snapshot, key: Key) -> tuple[pd.DataFrame, pd.DataFrame] | None:
     """Return the readings found ok or over of one part type and duty group, if any."""
-    found: pd.DataFrame | None = getattr(snapshot, "bounds", None)
-    if found is None or not len(found):
-        return None
+    found = snapshot.bounds
     mine = (found["part_type"] == key[0]) & (found["duty_group"].fillna("") == key[1])
     own = found[mine].reset_index(drop=True)
-    cells: pd.DataFrame = getattr(snapshot, "bound_cells")  # noqa: B009
+    cells = snapshot.bound_cells
     return (own, cells[cells["bound"].isin(own["bound"])]) if len(own) else None
 
 
