@@ -21,11 +21,13 @@ COMMANDS = [
     "demo",
     "import",
     "imports",
+    "withdraw",
     "set-aside",
     "doubts",
     "settle",
     "wear",
     "life",
+    "hours-left",
     "duty",
     "season",
 ]
