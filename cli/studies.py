@@ -170,9 +170,9 @@ def _judged(part_type: str, rows: pd.DataFrame) -> Iterator[str]:
     notes = rows[warned | told | (attacked & rows["unit"].eq("C"))]
     if len(notes):
         yield ""
-    for row in notes.drop_duplicates().itertuples():
-        value = "" if row.value != row.value else f" {row.value:.3g} {row.unit}"
-        yield show.hanging(f"{row.quantity}{value}: {row.source}")
+    for row in show.records(notes.drop_duplicates()):
+        value = "" if row["value"] != row["value"] else f" {row['value']:.3g} {row['unit']}"
+        yield show.hanging(f"{row['quantity']}{value}: {row['source']}")
 
 
 def _unstated(rows: pd.DataFrame) -> pd.Series[bool]:
