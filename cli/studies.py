@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
-from typing import Annotated, Final
+from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
 from cli import show
 from cli.options import Day, Json, add, address, reading
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 PartType = Annotated[
     str | None, typer.Argument(metavar="PART_TYPE", help="Only this part type; all if left out.")
@@ -166,7 +170,40 @@ def duty(
         material=material,
         materials=materials,
     )
-    show.tables({"duty": rows}, as_json=as_json)
+    if as_json:
+        show.tables({"duty": rows}, as_json=True)
+        return
+    typer.echo("\n".join(_judged(part_type, rows)))
+
+
+def _judged(part_type: str, rows: pd.DataFrame) -> Iterator[str]:
+    """Yield the answer, the limits side by side, and what no limit can say."""
+    asked = rows[rows["limit"].notna() & rows["value"].notna()]
+    outside = list(dict.fromkeys(rows.loc[rows["inside"].eq(False), "quantity"]))
+    inside = [name for name in dict.fromkeys(asked["quantity"]) if name not in outside]
+    bare = [name for name in dict.fromkeys(rows["quantity"]) if name not in inside + outside]
+    told = rows["limit"].isna() & rows["value"].notna() & ~_unstated(rows)
+    open_ = [name for name in bare if name not in set(rows.loc[told, "quantity"])]
+    yield show.strong(f"Is this duty inside what {part_type} was tested for?", colour=True)
+    for word, names in (("inside", inside), ("outside", outside), ("no limit to tell", open_)):
+        if names:
+            yield show.hanging(f"{word}: {', '.join(names)}")
+    warned = rows["inside"].eq(False) & (rows["value"].isna() | rows["limit"].isna())
+    attacked = ~rows["quantity"].isin(["pressure", "speed", "pv", "temperature"])
+    table = asked[~(attacked.loc[asked.index] & asked["unit"].eq("C"))]
+    if len(table):
+        yield ""
+        yield show.text_table("duty", table)
+    notes = rows[warned | told | (attacked & rows["unit"].eq("C"))]
+    if len(notes):
+        yield ""
+    for row in show.records(notes.drop_duplicates()):
+        value = "" if row["value"] != row["value"] else f" {row['value']:.3g} {row['unit']}"
+        yield show.hanging(f"{row['quantity']}{value}: {row['source']}")
+
+
+def _unstated(rows: pd.DataFrame) -> pd.Series[bool]:
+    return rows["source"].str.endswith("stated")
 
 
 def add_to(app: typer.Typer) -> None:

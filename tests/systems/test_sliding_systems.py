@@ -64,7 +64,7 @@ def test_screw_pump_bearing_under_water(tmp_path: Path) -> None:
     assert "hot water" not in cold.index  # 14 C splits no chains to speak of
     k = cold.loc["specific wear rate", "value"] * 1e-6
     fitted = fit_all(known).wear.iloc[0]
-    assert 1000 * held.depth(k, 1.0) == close(fitted["mean_rate"])  # what was measured, back again
+    assert 1000 * held.depth(k, 1.0) == close(fitted["mean_rate"], rel=1e-4)  # back again
     assert fitted["mean_rate_low"] < 0.15 < fitted["mean_rate_high"]
     warm = judge(known, "PART", Given(temperature_c=65.0)).set_index("quantity")
     assert not warm.loc["hot water", "inside"]
