@@ -8,7 +8,7 @@ from typing import Annotated, Final
 import typer
 
 from cli import show
-from cli.options import Day, Json, add, address
+from cli.options import Day, Json, add, address, reading
 
 PartType = Annotated[
     str | None, typer.Argument(metavar="PART_TYPE", help="Only this part type; all if left out.")
@@ -29,7 +29,9 @@ def wear(ctx: typer.Context, part_type: PartType = None, as_json: Json = False) 
     """
     from forecast.jobs.study import wear as study
 
-    show.tables({"wear": study(address(ctx), part_type)}, as_json=as_json)
+    with reading():
+        found = study(address(ctx), part_type)
+    show.tables({"wear": found}, as_json=as_json)
 
 
 def life(ctx: typer.Context, part_type: PartType = None, as_json: Json = False) -> None:
@@ -43,7 +45,8 @@ def life(ctx: typer.Context, part_type: PartType = None, as_json: Json = False) 
     """
     from forecast.jobs.study import life_beside as study
 
-    found = study(address(ctx), part_type)
+    with reading():
+        found = study(address(ctx), part_type)
     if as_json:
         show.tables(found, as_json=True)
         return
