@@ -86,10 +86,11 @@ def hindsight(
     ] = None,
     as_json: Json = False,
 ) -> None:
-    """Score forecasts as they would have been, seeing only what was known.
+    """Score forecasts as they would have been made.
 
-    Twice: as planned, and given the hours that were run and the change-outs that were planned,
-    which leaves the model's own error. The record is kept and shown in the report.
+    They see only what was known. Twice: as planned, and given the hours that were run and the
+    change-outs that were planned, which leaves the model's own error. The record is kept and shown
+    in the report.
 
     Example:
       wearahead hindsight season_2025.toml --as-of 2025-08-03 --as-of 2025-09-14

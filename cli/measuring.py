@@ -26,11 +26,12 @@ def measure_next(
     ] = None,
     as_json: Json = False,
 ) -> None:
-    """Show where one reading narrows the forecast most, per crew minute.
+    """Show where a reading narrows the forecast most.
 
-    Each row says by how many pieces one reading narrows the spread of the season's total, given
-    the rows above it, and how likely it turns the decision to leave its piece in. Fewer rows than
-    asked: the others would tell too little. The sheet is filled in and imported as it is.
+    What tells most a crew minute comes first. Each row says by how many pieces one reading narrows
+    the spread of the season's total, given the rows above it, and how likely it turns the decision
+    to leave its piece in. Fewer rows than asked: the others would tell too little. The sheet is
+    filled in and imported as it is.
 
     Example:
       wearahead measure-next season_2026.toml

@@ -214,7 +214,7 @@ def test_dark_and_print(browser: Browser, report: Path) -> None:
     seen.page.evaluate("dispatchEvent(new Event('beforeprint'))")
     until(seen.page, f"{ground} === 'rgb(255, 255, 255)'")
     widest = "Math.max(...[...document.querySelectorAll('.plot svg')].map((s) => s.clientWidth))"
-    assert seen.page.evaluate(widest) <= 680
+    assert 0.74 * seen.page.evaluate(widest) <= 680  # the style prints figures at that scale
     seen.page.evaluate("dispatchEvent(new Event('afterprint'))")
     until(seen.page, f"{ground} === 'rgb(29, 26, 24)'")
     assert seen.page.pdf(prefer_css_page_size=True).startswith(b"%PDF")
