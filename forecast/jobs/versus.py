@@ -6,7 +6,6 @@ that another (a wear rate beside a life) joins by one line.
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,6 +17,7 @@ import pandas as pd
 from forecast.errors import NotInStore
 from forecast.jobs.fits import Fits, fit_all
 from forecast.jobs.modes import shape_prior
+from forecast.jobs.names import nearest
 from forecast.jobs.worth import scaled_modes, season_worth
 from forecast.life.lives import Array, BoolArray, Lives
 from forecast.life.spread import life_ratio
@@ -188,7 +188,7 @@ def two_sides(snapshot: Snapshot, a: str, b: str, by: By = "grade") -> Sides:
     NotInStore
         With the nearest name, or with what the two kinds have not in common.
     """
-    lives = snapshot.lives.merge(snapshot.life_duties, on="piece", how="left")
+    lives = snapshot.lives.merge(snapshot.piece_duties, on="piece", how="left")
     for name in (a, b):
         _known(name, by, lives[by].dropna())
     lives = lives[lives[by].isin([a, b])].reset_index(drop=True)
@@ -340,10 +340,9 @@ def _known(name: str, by: By, column: pd.Series[str]) -> None:
     known = sorted({str(value) for value in column if value})
     if name in known:
         return
-    near = difflib.get_close_matches(name, known, 1, 0.3)
     way_out = f"Known: {', '.join(known)}." if known else _none_known(by)
     raise NotInStore(
-        f"no life of {by} {name!r} in the logs", way_out, nearest=near[0] if near else None
+        f"no life of {by} {name!r} in the logs", way_out, nearest=nearest(name, known)
     )
 
 
