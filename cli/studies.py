@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Final
 
 import typer
 
 from cli import show
-from cli.options import Json, add, address
+from cli.options import Day, Json, add, address
 
 PartType = Annotated[
     str | None, typer.Argument(metavar="PART_TYPE", help="Only this part type; all if left out.")
 ]
+
+
+MOST_PIECES: Final = 30
+"""Rows that a person sees; --json has every one."""
 
 
 def wear(ctx: typer.Context, part_type: PartType = None, as_json: Json = False) -> None:
@@ -60,6 +64,35 @@ def life(ctx: typer.Context, part_type: PartType = None, as_json: Json = False) 
         title = "Other laws, for comparison only: the smaller the AIC the better"
         typer.echo("\n" + show.strong(title))
         typer.echo(show.text_table("life_families", found["life_families"]))
+
+
+def hours_left(
+    ctx: typer.Context,
+    plan: Annotated[Path, typer.Argument(metavar="PLAN", help="The plan file (TOML).")],
+    part_type: PartType = None,
+    as_of: Day = None,
+    settings: Annotated[
+        list[str] | None,
+        typer.Option("--set", metavar="KEY=VALUE", help="Override a key of the plan; repeatable."),
+    ] = None,
+    as_json: Json = False,
+) -> None:
+    """Say how many hours each piece has left, the shortest first.
+
+    With its chance to last to the next window of its machine, to the season's end and to the end
+    of another season. A piece without readings counts as its machine and type tell at its age.
+
+    Example:
+      wearahead hours-left season_2026.toml SLEEVE-30
+    """
+    from forecast.jobs.hours_left import hours_left as study
+
+    days = () if as_of is None else (f"season.as_of={as_of.date().isoformat()}",)
+    rows = study(address(ctx), plan, part_type, (*(settings or ()), *days))
+    shown = rows if as_json else rows.head(MOST_PIECES)
+    show.tables({"hours_left": shown}, as_json=as_json)
+    if len(shown) < len(rows):
+        show.message(f"{len(rows) - len(shown):,} rows more: --json has them all.")
 
 
 def duty(
@@ -113,4 +146,5 @@ def add_to(app: typer.Typer) -> None:
     """Add the commands of this module."""
     add(app, "wear", wear)
     add(app, "life", life)
+    add(app, "hours-left", hours_left)
     add(app, "duty", duty)

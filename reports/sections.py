@@ -100,7 +100,9 @@ def _together(forecast: SeasonForecast) -> str:
     without, together = words.chance(chances[0]), words.chance(chances[-1])
     if without == together:
         return f"With or without the orders, none of them all runs out with a chance of {together}."
-    return f"With the orders none of them all runs out with a chance of {together}, without {without}."
+    return (
+        f"With the orders none of them all runs out with a chance of {together}, without {without}."
+    )
 
 
 def _change(forecast: SeasonForecast) -> Section:
@@ -113,8 +115,8 @@ def _change(forecast: SeasonForecast) -> Section:
             "what-to-change", title, (none,), (result_table(forecast, "to_change", "To change"),)
         )
     text = (
-        "A square's area is the number of pieces, the number stands beside it. Under each window "
-        "lie the crew's hours: filled what is used, hatched what does not fit."
+        "How to read it: a square's area is the number of pieces, the number stands beside it. "
+        "Under each window lie the crew's hours: filled what is used, hatched what does not fit."
     )
     crew = crew_bars(forecast)
     folded: list[Folded] = []
@@ -136,9 +138,14 @@ def _asks(forecast: SeasonForecast) -> Section:
     bands = Figures(
         "How to read it: above, the pieces asked for so far; the line is what is expected, and 9 "
         "in 10 seasons stay inside the band from start to end. Below, each week: outlined what is "
-        "planned, solid what fails unplanned, hatched the overhaul.",
+        "planned, solid what fails unplanned, hatched the overhaul; dotted, what shelf and orders "
+        "on their way give: where the line crosses it, the shelf is empty.",
         demand.demand_bands(forecast),
-        (result_table(forecast, "demand", "By week: the figures' data"),),
+        (
+            result_table(forecast, "demand", "By week: the figures' data"),
+            result_table(forecast, "used", "Used so far, by week: the figures' data"),
+            result_table(forecast, "supply", "Shelf and orders on their way: the figures' data"),
+        ),
     )
     text = (
         "Weeks don't add up to a season: a bad week here is often a good one there. For buying, "

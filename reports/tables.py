@@ -32,6 +32,8 @@ LABELS: Final = {
     "crew_hours": "crew hours",
     "on_shelf": "on the shelf",
     "chance_if_left": "lasts if left",
+    "left": "hours left",
+    "chance_window": "lasts to the window",
     "chance_season": "lasts the season",
     "chance_next": "and the next",
     "stops_mean": "stops",
@@ -63,6 +65,12 @@ LABELS: Final = {
     "measure_again": "to measure again",
     "leave": "to leave in",
     "as_of": "forecast on",
+    "until": "up to",
+    "pinball": "pinball loss, pieces",
+    "crps": "CRPS, pieces",
+    "bias": "expected less actual",
+    "used": "used so far",
+    "outside": "outside its band",
     "covered": "inside 9 in 10",
 }
 COUNTS: Final = frozenset(
@@ -82,6 +90,7 @@ COUNTS: Final = frozenset(
         "pairs",
         "parts_saved",
         "hours",
+        "left",
         "change",
         "measure_again",
         "leave",
@@ -89,6 +98,8 @@ COUNTS: Final = frozenset(
         "seasons",
         "parts_saved",
         "actual",
+        "used",
+        "forecast",
     ]
 )
 EXPECTED: Final = frozenset(
@@ -111,6 +122,7 @@ EXPECTED: Final = frozenset(
         "hours_p05",
         "hours_p95",
         "age",
+        "expected",
     ]
 )
 CHANCES: Final = frozenset(
@@ -119,13 +131,14 @@ CHANCES: Final = frozenset(
         "chance_with",
         "chance_no_stock_out",
         "chance_if_left",
+        "chance_window",
         "chance_season",
         "chance_next",
         "share",
         "power",
     ]
 )
-DAYS: Final = frozenset(["week", "order_by", "needed_by", "window", "at", "day", "as_of"])
+DAYS: Final = frozenset(["week", "order_by", "needed_by", "window", "at", "day", "as_of", "until"])
 MONEY: Final = {
     "costs": frozenset(["parts", "planned", "unplanned", "stops", "product_loss", "total"]),
     "closing_stock": frozenset({"cost"}),
@@ -274,6 +287,7 @@ def _ends(column: str, known: Sequence[str]) -> tuple[str, str] | None:
         (f"{stem}_low", f"{stem}_high"),
         (f"{stem}_p05", f"{stem}_p95"),
         ("ratio_low", "ratio_high") if column == "rate_ratio" else ("", ""),
+        ("low", "high") if column == "expected" else ("", ""),
     ):
         if low in known and high in known:
             return low, high

@@ -26,6 +26,7 @@ COMMANDS = [
     "settle",
     "wear",
     "life",
+    "hours-left",
     "duty",
     "season",
 ]

@@ -226,11 +226,9 @@ def simulate(
     reschedule
         Takes the place of the planned change-outs; None leaves them.
     """
-    _check(snapshot, plan)
-    machines = tuple(sorted(set(snapshot.fitted["machine"])))
-    line_of = dict(zip(snapshot.fitted["machine"], snapshot.fitted["line"], strict=True))
-    lines = tuple(_text(line_of[name]) for name in machines)
-    days = calendar(plan, snapshot.running, machines, lines, snapshot.day)
+    check_plan(snapshot, plan)
+    days = calendar_of(plan, snapshot)
+    machines, lines = days.machines, days.lines
     names = [str(name) for name in snapshot.part_types["part_type"]]
     check_names(plan, names, machines, tuple(sorted({line for line in lines if line})))
 
@@ -295,6 +293,14 @@ def put_in_service(
     )
 
 
+def calendar_of(plan: Plan, snapshot: Snapshot) -> Calendar:
+    """Return the days ahead of the machines that something is fitted on."""
+    machines = tuple(sorted(set(snapshot.fitted["machine"])))
+    line_of = dict(zip(snapshot.fitted["machine"], snapshot.fitted["line"], strict=True))
+    lines = tuple(_text(line_of[name]) for name in machines)
+    return calendar(plan, snapshot.running, machines, lines, snapshot.day)
+
+
 def running_season(snapshot: Snapshot, plan: Plan) -> str | None:
     """Return the logged season that the plan's season goes on from, or None before its start."""
     if not len(snapshot.seasons):
@@ -304,7 +310,14 @@ def running_season(snapshot: Snapshot, plan: Plan) -> str | None:
     return str(last["season"]) if begun else None
 
 
-def _check(snapshot: Snapshot, plan: Plan) -> None:
+def check_plan(snapshot: Snapshot, plan: Plan) -> None:
+    """Refuse a plan whose season is over, and logs with nothing in service.
+
+    Parameters
+    ----------
+    snapshot, plan
+        As for :func:`forecast_season`, which says what is raised.
+    """
     if snapshot.day >= plan.season.end:
         raise PlanError(
             f"the season ends on {plan.season.end}; nothing lies ahead of {snapshot.day}",
@@ -354,7 +367,8 @@ def _results(
         "supply": supply_line(stock, used, days, list(paths)),
         "season_band": season_band(paths, days),
     }
-    exhibits |= {name: pd.DataFrame(columns=EXHIBITS[name]) for name in ("so_far", "hindsight")}
+    later = ("so_far", "hindsight", "versus")  # added when the forecast is taken from the store
+    exhibits |= {name: pd.DataFrame(columns=list(EXHIBITS[name])) for name in later}
     return SeasonForecast(
         stamp=stamp_of(snapshot, plan),
         season_from=plan.season.start,

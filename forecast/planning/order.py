@@ -45,11 +45,15 @@ class Ordered:
         ``as due`` (all fits), ``most urgent first`` or ``HiGHS``.
     said
         What a person should know about it; empty where all fits.
+    due
+        By fleet: [rows] window in which each row comes due, were there crew and spares enough;
+        -1 for none. Empty where all fits.
     """
 
     filler: Filler
     method: str
     said: str
+    due: tuple[IntArray, ...] = ()
 
 
 def in_order(
@@ -91,7 +95,10 @@ def in_order(
     size = f"{sum(one.job.pieces for one in jobs)} pieces in {len(calendar.windows)} windows"
     if found is None:
         return Ordered(
-            urgent, "most urgent first", f"{size} do not all fit when due; no better order in time"
+            urgent,
+            "most urgent first",
+            f"{size} do not all fit when due; no better order in time",
+            tuple(free.planned_at),
         )
     better = make(shelf=shelf, wish=_wishes(fleets, jobs, found)).fill_all()
     after = _cost(jobs, better)
@@ -100,8 +107,10 @@ def in_order(
         f"waiting costs {min(after, before):.0f}"
     )
     if after < before:
-        return Ordered(better, "HiGHS", f"{told}, most urgent first {before:.0f}")
-    return Ordered(urgent, "most urgent first", f"{told}, the solver's order {after:.0f}")
+        told = f"{told}, most urgent first {before:.0f}"
+        return Ordered(better, "HiGHS", told, tuple(free.planned_at))
+    told = f"{told}, the solver's order {after:.0f}"
+    return Ordered(urgent, "most urgent first", told, tuple(free.planned_at))
 
 
 def _jobs(

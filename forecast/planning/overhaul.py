@@ -122,7 +122,7 @@ def plan_overhaul(
         keep[name] = _keep_chance(
             plan, plan.for_part_type(name), unit_costs.get(name), lives, hours
         )
-    chances = [_chances(fleet, calendar) for fleet in fleets]
+    chances = [chances_to_last(fleet, calendar) for fleet in fleets]
     wanted = [
         item
         for number, (fleet, (season, _)) in enumerate(zip(fleets, chances, strict=True))
@@ -160,7 +160,7 @@ def _keep_chance(
     return _Keep(chance, why, worth)
 
 
-def _chances(fleet: Fleet, calendar: Calendar) -> tuple[Array, Array]:
+def chances_to_last(fleet: Fleet, calendar: Calendar) -> tuple[Array, Array]:
     """Return the chance [rows] to last this season, and also another one of the same hours.
 
     The season after has an effect of its own: that this one wears fast says little about it.

@@ -67,6 +67,8 @@ def shelf_limits(
                 failures = sum(_failures(fleet, rows, days[number]) for fleet, rows in mine)
                 beyond = max(failures - reserve, 0.0)
                 limit[number + 1] = max(np.floor(have[days[number]] - taken - beyond), 0.0)
+            # what is taken now is lacking later
+            limit = np.minimum.accumulate(limit[::-1])[::-1]
         limits[name] = limit
     return limits
 

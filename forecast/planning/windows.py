@@ -11,9 +11,9 @@ import numpy as np
 from forecast.planning.calendar import Calendar
 from forecast.planning.draws import Array, BoolArray, IntArray
 from forecast.planning.filler import OVERHAUL as OVERHAUL
-from forecast.planning.filler import Filler, Waiting
+from forecast.planning.filler import Filler
 from forecast.planning.fleet import Fleet
-from forecast.planning.order import in_order
+from forecast.planning.order import Ordered, in_order
 from forecast.planning.overhaul import Overhaul
 from forecast.planning.plan import Plan
 from forecast.planning.rules import ChangeRule
@@ -116,7 +116,7 @@ def schedule(
         tuple(filler.planned_at),
         filler.change_age,
         np.array(filler.over_hours),
-        _said(filler, calendar),
+        _said(ordered, calendar),
         until,
         {name: rule.risk for name, rule in rules.items() if rule.risk is not None},
         tuple(rules[fleet.part_type].levels.get(fleet.duty_group) for fleet in fleets),
@@ -126,48 +126,59 @@ def schedule(
     )
 
 
-def _said(filler: Filler, calendar: Calendar) -> tuple[str, ...]:
-    """Return one sentence for each part type and reason of waiting, and one for what never fits."""
-    found = []
-    names = sorted({filler.fleets[one.fleet].part_type for one in filler.waiting})
-    for name in names:
-        for parts, what in ((True, "the shelf less the reserve"), (False, "the crew hours")):
-            mine = [
-                one
-                for one in filler.waiting
-                if one.parts == parts and filler.fleets[one.fleet].part_type == name
-            ]
-            if mine:
-                found.append(_sentence(name, what, mine, filler, calendar))
+def _said(ordered: Ordered, calendar: Calendar) -> tuple[str, ...]:
+    """Return a sentence for each part type that has to wait, and one for what never fits."""
+    filler, found = ordered.filler, []
+    for name in sorted({fleet.part_type for fleet in filler.fleets}):
+        mine = [one for one in filler.waiting if filler.fleets[one.fleet].part_type == name]
+        late = _late(ordered, name, calendar)
+        others = max((one.others for one in mine), default=0.0)
+        pieces = late.pieces + int(np.ceil(others))
+        if not pieces or not ordered.due:
+            continue
+        short = {
+            "the shelf less the reserve": any(one.parts for one in mine),
+            "the crew hours": any(not one.parts for one in mine),
+        }
+        reasons = [what for what, so in short.items() if so] or ["the crew hours"]
+        windows = [late.first] if late.pieces else []
+        windows += [one.window for one in mine if one.others]
+        first = calendar.windows[min(windows) - 1].on
+        found.append(
+            f"{name}: {' and '.join(reasons)} let {pieces} pieces wait, the first on {first}; "
+            f"about {late.risk:.1f} more of them end before their window"
+        )
     waiting = filler.unplaced()
     if waiting:
         found.append(f"{waiting} pieces that are due find no window with crew hours this season")
     return tuple(found)
 
 
-def _sentence(
-    name: str, what: str, waiting: Sequence[Waiting], filler: Filler, calendar: Calendar
-) -> str:
-    rows = {(one.fleet, int(row)) for one in waiting for row in one.rows}
-    pieces = sum(int(filler.fleets[fleet].quantity[row]) for fleet, row in rows)
-    pieces += int(np.ceil(max(one.others for one in waiting)))
-    risk = sum(_risk(one, filler.fleets[one.fleet], calendar) for one in waiting)
-    first = calendar.windows[waiting[0].window - 1].on
-    return (
-        f"{name}: {what} let {pieces} pieces wait, the first on {first}; about {risk:.1f} more "
-        "of them end before a later window"
-    )
+@dataclass(frozen=True)
+class _Late:
+    """Pieces changed later than due: how many, from which window, and how many more end so."""
+
+    pieces: int
+    first: int
+    risk: float
 
 
-def _risk(waiting: Waiting, fleet: Fleet, calendar: Calendar) -> float:
-    """Return the pieces expected to end between a window and the next, because they wait."""
-    rows = waiting.rows
-    if not len(rows):
-        return 0.0
-    later = [window.day for window in calendar.windows[waiting.window :]]
-    until = later[0] if later else len(calendar.days) - 1
-    law, pieces = thin(fleet.law), fleet.pieces.take(rows)
-    now = law.survival(pieces, fleet.ahead(calendar.windows[waiting.window - 1].day)[rows])
-    then = law.survival(pieces, fleet.ahead(until)[rows])
-    ends = (now - then).mean(axis=1)
-    return float(fleet.quantity[rows] @ ends)
+def _late(ordered: Ordered, part_type: str, calendar: Calendar) -> _Late:
+    pieces, first, risk = 0, len(calendar.windows), 0.0
+    days = np.array([0, *(window.day for window in calendar.windows), len(calendar.days) - 1])
+    for number, due in enumerate(ordered.due):
+        fleet = ordered.filler.fleets[number]
+        done = ordered.filler.planned_at[number]
+        rows = np.flatnonzero((due > 0) & ((done < 0) | (done > due)))
+        if fleet.part_type != part_type or not len(rows):
+            continue
+        pieces += int(fleet.quantity[rows].sum())
+        first = min(first, int(due[rows].min()))
+        clock = np.cumsum(fleet.hours, axis=1)[fleet.unit[rows]]
+        at = np.arange(len(rows))
+        law, some = thin(fleet.law), fleet.pieces.take(rows)
+        now = law.survival(some, clock[at, days[due[rows]]])
+        # the last day stands at the end, where never (-1) points
+        then = law.survival(some, clock[at, days[done[rows]]])
+        risk += float(fleet.quantity[rows] @ (now - then).mean(axis=1))
+    return _Late(pieces, first, risk)

@@ -139,13 +139,23 @@ def depth_at_risk(law: WearDraws, machine: int, hours: float, risk: float) -> fl
     risk
         Chance to reach the limit, from which the piece is changed.
     """
+    return float(np.quantile(_limit_then(law, machine, hours), np.clip(risk, 0.0, 1.0)))
+
+
+def chance_from_depth(law: WearDraws, machine: int, hours: float, depth: float) -> float:
+    """Return the chance that a piece read at a depth does not reach its limit within some hours."""
+    return float((_limit_then(law, machine, hours) > depth).mean())
+
+
+def _limit_then(law: WearDraws, machine: int, hours: float) -> Array:
+    """Return readings [points] from which pieces just reach their limit after some hours."""
     at = np.arange(_POINTS)
     draw = at % law.draws
     piece, gauge = (ndtri(((at + 0.5) * step) % 1.0) for step in _STEPS)
     spread = float(np.hypot(law.piece_sd, law.future_sd))
     rate = np.exp(law.level[draw] + law.machine_effect[machine, draw] + spread * piece)
-    depth = law.limit_mm[draw] - rate * hours + law.gauge_sd * gauge
-    return float(np.quantile(depth, np.clip(risk, 0.0, 1.0)))
+    depth: Array = law.limit_mm[draw] - rate * hours + law.gauge_sd * gauge
+    return depth
 
 
 def chance_over(law: LifeDraws, pieces: Pieces, ahead: Array, level_mm: Array) -> Array:

@@ -216,11 +216,12 @@ STUDIES: Final[Mapping[str, tuple[str, ...]]] = {
         "place",
         "position",
         "piece",
+        "quantity",
         "age",
         "read",
-        "hours",
-        "hours_low",
-        "hours_high",
+        "left",
+        "left_low",
+        "left_high",
         "chance_window",
         "chance_season",
         "chance_next",
@@ -274,6 +275,7 @@ EXHIBITS: Final[Mapping[str, tuple[str, ...]]] = {
         "basis",
         "seasons",
     ),
+    "versus": STUDIES["versus"],
 }
 """What the report draws beside the results.
 
@@ -287,7 +289,8 @@ shelf and the orders on their way give, from each day on; ``season_band`` the pi
 the season from the day after ``as_of``, summed up to the end of each week, with a band that holds
 the whole path with 90 %. ``so_far`` sets what was used against that band of an earlier forecast
 (its number, ``outside`` is above, below or empty), and ``hindsight`` is the record of forecasts
-scored: both belong to the store as it stands when a forecast is taken from it.
+scored: both belong to the store as it stands when a forecast is taken from it. ``versus`` sets the
+grades side by side and is reckoned when a report is written.
 """
 
 

@@ -1,5 +1,5 @@
--- Rows that count on the day: those of imports seen and not withdrawn by then, and rows of withdrawn
--- ones that such an import brought again.
+-- Rows that count on the day: those of imports seen and not withdrawn by then, and rows of
+-- withdrawn ones that such an import brought again.
 CREATE OR REPLACE TEMP MACRO live_rows() AS TABLE
     WITH withdrawn_then AS (
         SELECT d.subject::BIGINT AS import_no

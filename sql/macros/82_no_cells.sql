@@ -101,4 +101,4 @@ CREATE OR REPLACE TEMP MACRO no_cells() AS TABLE
         NULL::VARCHAR AS more3,
         NULL::VARCHAR AS extra,
         NULL::VARCHAR AS set_aside_id
-    LIMIT 0
+    WHERE FALSE

@@ -1,5 +1,5 @@
--- Closes what was set aside of a file whose line is sound now: some of it was added or is known, and
--- nothing of it is refused.
+-- Closes what was set aside of a file whose line is sound now: some of it was added or is known,
+-- and nothing of it is refused.
 -- $import_no, $file: of this import. $log: the table it was added to.
 UPDATE set_aside
 SET closed_by = $import_no::BIGINT

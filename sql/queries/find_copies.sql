@@ -2,7 +2,7 @@
 -- $log: the table; $import_no: of this import.
 CREATE OR REPLACE TEMP TABLE copies AS
 WITH mine AS (
-    SELECT l.* EXCLUDE (import_no, file, known_at)
+    SELECT l.* EXCLUDE (import_no, file, known_at) -- noqa: RF03
     FROM query_table($log) AS l
     WHERE l.import_no = $import_no::BIGINT
 ),
@@ -10,7 +10,7 @@ WITH mine AS (
 hashed AS (
     SELECT
         m.file_line,
-        hash(*COLUMNS(m.* EXCLUDE (file_line, nth_row))) AS row_hash
+        hash(*COLUMNS(m.* EXCLUDE (file_line, nth_row))) AS row_hash -- noqa: RF03
     FROM mine AS m
 ),
 
@@ -28,7 +28,10 @@ lines_again AS (
 ),
 
 again AS (
-    SELECT m.*
+    SELECT
+        m.file_line,
+        m.copy_no,
+        struct_pack(*COLUMNS(m.* EXCLUDE (file_line, nth_row, copy_no))) AS cells -- noqa: RF03
     FROM mine AS m
     SEMI JOIN lines_again AS l ON m.file_line = l.file_line
 )
@@ -36,15 +39,8 @@ again AS (
 SELECT
     a.file_line,
     (
-        min(a.copy_no) OVER same_row
-        + row_number() OVER (
-            PARTITION BY struct_pack(*COLUMNS(a.* EXCLUDE (file_line, nth_row, copy_no)))
-            ORDER BY a.copy_no, a.file_line
-        )
+        min(a.copy_no) OVER (PARTITION BY a.cells)
+        + row_number() OVER (PARTITION BY a.cells ORDER BY a.copy_no, a.file_line)
         - 1
     )::INTEGER AS copy_no
 FROM again AS a
-WINDOW
-    same_row AS (
-        PARTITION BY struct_pack(*COLUMNS(a.* EXCLUDE (file_line, nth_row, copy_no)))
-    )

@@ -71,7 +71,7 @@ INNER JOIN alike AS a
         AND f.size IS NOT DISTINCT FROM a.size
         AND f.form IS NOT DISTINCT FROM a.form
         AND f.nominal_mm IS NOT DISTINCT FROM a.nominal_mm
-        AND coalesce(f.limit_measure, 'depth') IS NOT DISTINCT FROM coalesce(a.limit_measure, 'depth')
+        AND coalesce(f.limit_measure, 'depth') = coalesce(a.limit_measure, 'depth')
         AND f.limit_low_mm IS NOT DISTINCT FROM a.limit_low_mm
         AND f.limit_high_mm IS NOT DISTINCT FROM a.limit_high_mm
         AND f.alert_mm IS NOT DISTINCT FROM a.alert_mm

@@ -57,4 +57,4 @@ INNER JOIN alike AS a
         AND f.quantity IS NOT DISTINCT FROM a.quantity
         AND f.due IS NOT DISTINCT FROM a.due
         AND f.order_no IS NOT DISTINCT FROM a.order_no
-        AND coalesce(f.stock_condition, 'new') IS NOT DISTINCT FROM coalesce(a.stock_condition, 'new')
+        AND coalesce(f.stock_condition, 'new') = coalesce(a.stock_condition, 'new')

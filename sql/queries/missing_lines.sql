@@ -1,5 +1,5 @@
--- The lines of the plain text file at hand of which no row was added. Lines are counted in blocks, so
--- that only blocks that lack some are looked into.
+-- The lines of the plain text file at hand of which no row was added. Lines are counted in blocks,
+-- so that only blocks that lack some are looked into.
 -- $log: the table; $import_no: of this import. $first_line, $last_line: of the file's rows.
 CREATE OR REPLACE TEMP TABLE missing_lines AS
 WITH added AS (

@@ -4,4 +4,4 @@ SELECT
     NULL::BIGINT AS row_no,
     NULL::BIGINT AS brought_by,
     NULL::BIGINT AS brought_row
-LIMIT 0
+WHERE FALSE

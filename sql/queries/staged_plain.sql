@@ -18,10 +18,10 @@ cells AS (
                 WHEN getvariable('plain').odd_blanks
                     THEN
                         trim(
-                            COLUMNS(p.* EXCLUDE (file_line)),
+                            COLUMNS(p.* EXCLUDE (file_line)), -- noqa: RF03
                             chr(32) || chr(9) || chr(10) || chr(13) || chr(160)
                         )
-                ELSE trim(COLUMNS(p.* EXCLUDE (file_line)))
+                ELSE trim(COLUMNS(p.* EXCLUDE (file_line))) -- noqa: RF03
             END,
             ''
         )
@@ -32,7 +32,7 @@ filled_cells AS (
     SELECT
         c.*,
         c.file_line AS row_no,
-        coalesce(*COLUMNS(c.* EXCLUDE (file_line))) AS filled
+        coalesce(*COLUMNS(c.* EXCLUDE (file_line))) AS filled -- noqa: RF03
     FROM cells AS c
 )
 

@@ -48,20 +48,16 @@ checked AS (
 SELECT
     c.row_no,
     c.file_line,
-    CASE WHEN c.wide_header IS NOT NULL THEN c.row_no END AS nth_row,
     c.r_reported_at AS reported_at,
     c.plant,
     c.note,
     c.extra,
     c.machine,
     c.r_taken_at AS taken_at,
-    NOT contains(c.taken_at, ':') AS whole_day,
     c.r_action AS action,
     c.r_taken_from AS taken_from,
     c.part_type,
     c.place,
-    position_name(c.position) AS position,
-    coalesce(c.r_quantity, 1) AS quantity,
     c.r_reason AS reason,
     c.r_fitted_mm AS fitted_mm,
     c.piece,
@@ -70,6 +66,10 @@ SELECT
     c.batch,
     c.r_clock_shows AS clock_shows,
     c.row_fault,
+    CASE WHEN c.wide_header IS NOT NULL THEN c.row_no END AS nth_row,
+    NOT contains(c.taken_at, ':') AS whole_day,
+    position_name(c.position) AS position,
+    coalesce(c.r_quantity, 1) AS quantity,
     c.row_fault IS NOT NULL
     OR c.machine IS NULL
     OR c.r_taken_at IS NULL

@@ -36,20 +36,20 @@ checked AS (
 SELECT
     c.row_no,
     c.file_line,
-    CASE WHEN c.wide_header IS NOT NULL THEN c.row_no END AS nth_row,
     c.r_reported_at AS reported_at,
     c.plant,
     c.note,
     c.extra,
     c.machine,
     c.r_taken_at AS taken_at,
-    NOT contains(c.taken_at, ':') AS whole_day,
     c.r_shows AS shows,
     c.r_clock AS clock,
     c.meter,
     c.r_event AS event,
     c.r_start_shows AS start_shows,
     c.row_fault,
+    CASE WHEN c.wide_header IS NOT NULL THEN c.row_no END AS nth_row,
+    NOT contains(c.taken_at, ':') AS whole_day,
     c.row_fault IS NOT NULL
     OR c.machine IS NULL
     OR c.r_taken_at IS NULL

@@ -47,7 +47,6 @@ checked AS (
 SELECT
     c.row_no,
     c.file_line,
-    CASE WHEN c.wide_header IS NOT NULL THEN c.row_no END AS nth_row,
     c.r_reported_at AS reported_at,
     c.plant,
     c.note,
@@ -73,6 +72,7 @@ SELECT
     c.r_clock_per_hour AS clock_per_hour,
     c.r_shaft_mm AS shaft_mm,
     c.row_fault,
+    CASE WHEN c.wide_header IS NOT NULL THEN c.row_no END AS nth_row,
     c.row_fault IS NOT NULL
     OR c.machine IS NULL
     OR c.part_type IS NULL

@@ -86,7 +86,6 @@ checked AS (
 SELECT
     c.row_no,
     c.file_line,
-    CASE WHEN c.wide_header IS NOT NULL THEN c.row_no END AS nth_row,
     c.r_reported_at AS reported_at,
     c.plant,
     c.note,
@@ -114,7 +113,6 @@ SELECT
     c.r_max_age AS max_age,
     c.r_max_age_days AS max_age_days,
     c.r_sides AS sides,
-    c.r_carries_people = 'yes' AS carries_people,
     c.r_pressure_limit_mpa AS pressure_limit_mpa,
     c.r_speed_limit_m_s AS speed_limit_m_s,
     c.r_pv_limit_mpa_m_s AS pv_limit_mpa_m_s,
@@ -131,6 +129,8 @@ SELECT
     c.r_pack_size AS pack_size,
     c.r_valid_from AS valid_from,
     c.row_fault,
+    CASE WHEN c.wide_header IS NOT NULL THEN c.row_no END AS nth_row,
+    c.r_carries_people = 'yes' AS carries_people,
     c.row_fault IS NOT NULL
     OR c.part_type IS NULL
     OR c.r_wear_limit_mm IS NULL

@@ -55,20 +55,17 @@ checked AS (
 SELECT
     c.row_no,
     c.file_line,
-    CASE WHEN c.wide_header IS NOT NULL THEN c.row_no END AS nth_row,
     c.r_reported_at AS reported_at,
     c.plant,
     c.note,
     c.extra,
     c.machine,
     c.r_taken_at AS taken_at,
-    NOT contains(c.taken_at, ':') AS whole_day,
     c.r_read_value AS read_value,
     c.r_value_mm AS value_mm,
     c.r_result AS result,
     c.part_type,
     c.place,
-    position_name(c.position) AS position,
     c.piece,
     c.kit,
     c.r_unit AS unit,
@@ -82,6 +79,9 @@ SELECT
     c.inspector,
     c.r_clock_shows AS clock_shows,
     c.row_fault,
+    CASE WHEN c.wide_header IS NOT NULL THEN c.row_no END AS nth_row,
+    NOT contains(c.taken_at, ':') AS whole_day,
+    position_name(c.position) AS position,
     c.row_fault IS NOT NULL
     OR c.machine IS NULL
     OR c.r_taken_at IS NULL

@@ -33,7 +33,6 @@ checked AS (
 SELECT
     c.row_no,
     c.file_line,
-    CASE WHEN c.wide_header IS NOT NULL THEN c.row_no END AS nth_row,
     c.r_reported_at AS reported_at,
     c.plant,
     c.note,
@@ -44,6 +43,7 @@ SELECT
     c.plant_line,
     c.phase,
     c.row_fault,
+    CASE WHEN c.wide_header IS NOT NULL THEN c.row_no END AS nth_row,
     c.row_fault IS NOT NULL
     OR c.r_run_date IS NULL
     OR c.r_running_hours IS NULL

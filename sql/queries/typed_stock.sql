@@ -36,20 +36,20 @@ checked AS (
 SELECT
     c.row_no,
     c.file_line,
-    CASE WHEN c.wide_header IS NOT NULL THEN c.row_no END AS nth_row,
     c.r_reported_at AS reported_at,
     c.plant,
     c.note,
     c.extra,
     c.part_type,
     c.r_taken_at AS taken_at,
-    NOT contains(c.taken_at, ':') AS whole_day,
     c.r_stock_state AS stock_state,
     c.r_quantity AS quantity,
     c.r_due AS due,
     c.order_no,
     c.r_stock_condition AS stock_condition,
     c.row_fault,
+    CASE WHEN c.wide_header IS NOT NULL THEN c.row_no END AS nth_row,
+    NOT contains(c.taken_at, ':') AS whole_day,
     c.row_fault IS NOT NULL
     OR c.part_type IS NULL
     OR c.r_taken_at IS NULL
