@@ -40,9 +40,7 @@ def logged(tmp_path_factory: pytest.TempPathFactory) -> pd.DataFrame:
     for number in range(1, 5):
         book.fleet(f"G{number}", start_state="450" if number == 4 else "new")
     book.run("*", "2026-08-03", 28)
-    book.change(
-        "G1", "2026-08-13", position="1", reason="broken", taken_from="2026-08-10"
-    )
+    book.change("G1", "2026-08-13", position="1", reason="broken", taken_from="2026-08-10")
     book.change("G1", "2026-08-13", position="2", reason="broken")
     for position, reason in (("1", "planned"), ("2", "opportunistic")):
         book.change("G2", "2026-08-13", position=position, reason=reason)

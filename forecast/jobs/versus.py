@@ -341,9 +341,7 @@ def _known(name: str, by: By, column: pd.Series[str]) -> None:
     if name in known:
         return
     way_out = f"Known: {', '.join(known)}." if known else _none_known(by)
-    raise NotInStore(
-        f"no life of {by} {name!r} in the logs", way_out, nearest=nearest(name, known)
-    )
+    raise NotInStore(f"no life of {by} {name!r} in the logs", way_out, nearest=nearest(name, known))
 
 
 def _none_known(by: By) -> str:

@@ -16,7 +16,7 @@ from scipy.special import digamma, gammaincinv, ndtri, polygamma
 from forecast.life.likelihood import maximise
 from forecast.life.lives import Array, BoolArray, IntArray, Lives
 from forecast.life.priors import ShapePrior
-from forecast.life.shared import SharedHazard
+from forecast.life.shared import FARTHEST, SharedHazard
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -206,15 +206,17 @@ def life_ratio(
     model = SharedHazard(lives, number, design, prior)
     start = np.zeros(1 + design.shape[1])
     start[0], start[1] = prior.log_centre, np.log(max(lives.exposure / max(sum(failed), 0.5), 1.0))
-    held, _ = model.fit(start, fixed=2)
     cut = float(ndtri(0.5 + level / 2)) ** 2
     if not all(failed):
-        # the likelihood only rises towards a ratio without end: it tells one bound
+        # the likelihood only rises towards a ratio without end, where it levels off: one bound
         towards = 1.0 if failed[0] else -1.0
+        start[2] = towards * FARTHEST
+        held, _ = model.fit(start, fixed=2)
         bound = model.edge(held, 2, -towards, cut)
         ends = (bound, np.inf) if towards > 0 else (0.0, bound)
         state = "lower_bound_only" if towards > 0 else "upper_bound_only"
         return LifeRatio(np.nan, *ends, *_law(held), state=state)
+    held, _ = model.fit(start, fixed=2)
     at, _ = model.fit(held[:-1])
     low, high = (model.edge(at, 2, side, cut) for side in (-1.0, 1.0))
     state = "fitted" if min(failed) >= 20 else "leans_on_prior"

@@ -38,14 +38,16 @@ def table(sets: int) -> str:
         {"seen": seen} | MANY["posterior_cover"](seen, sets, SEED) for seen in (0, 1, 2, 5)
     ]
     fixed = [
-        {"truth": shape, "expected": expected} | MANY["fixed_cover"](shape, expected, FIXED_SETS, SEED)
+        {"truth": shape, "expected": expected}
+        | MANY["fixed_cover"](shape, expected, FIXED_SETS, SEED)
         for shape in (1.2, 2.0, 3.5)
         for expected in (1.0, 5.0, 20.0)
     ]
     spent = (time.perf_counter() - start) / 60
+    noise = 0.3 / sets**0.5
     return f"""\
 Coverage of 90 % intervals of a life model, {datetime.now().date()}
-{sets} sets of {MANY["PARTS"]} parts a row, seed {SEED}, {spent:.0f} min. Standard error {0.3 / sets**0.5:.3f}.
+{sets} sets of {MANY["PARTS"]} parts a row, seed {SEED}, {spent:.0f} min. Standard error {noise:.3f}.
 
 Without a prior (likelihood ratio below 30 failures, curvature on the log scale from 30 on); true
 shape 2. Sets without a greatest likelihood are counted as no_fit and have no interval.
