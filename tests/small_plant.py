@@ -106,7 +106,7 @@ def plant(folder: Path) -> tuple[str, Path]:
 
 
 def main() -> None:
-    """Forecast; SIGKILL some time after the call asked for, exit 0 if it comes to its end before."""
+    """Forecast; SIGKILL some time after the call asked for, exit 0 if it ends before."""
     store, plan, fuse, late = sys.argv[1:]
     calls = 0
 

@@ -42,7 +42,12 @@ def test_clocks_are_spread_by_running_or_evenly_and_running_fills_in(book):
     assert by_day(book, "G2")["2026-08-06"] == 7, "the machine's own row before its line's"
     assert by_day(book, "G2")["2026-08-04"] == 20
     assert by_day(book, "G3") == {"2026-08-06": 6.0}, "of all, where line and machine say nothing"
-    assert by_day(book, "G4") == {"2026-08-06": 66.0}, "never over days it is known to stand"
+    assert by_day(book, "G4") == {
+        "2026-08-04": 20.0,
+        "2026-08-05": 20.0,
+        "2026-08-06": 6.0,
+        "2026-08-07": 20.0,
+    }, "what one told day cannot hold ran on days that no row tells"
 
 
 def test_without_running_clocks_are_spread_evenly_over_parts_of_days(book):
@@ -77,7 +82,7 @@ def test_meters_replaced_and_misread(book):
     assert list(zip(doubts["rule"], doubts["machine"], strict=True)) == [
         ("meter backwards", "G2"),
         ("meter over 24 h a day", "G3"),
-        ("meter replaced", "G1"),
+        ("meter reset", "G1"),
     ]
     meter = book.table("meter")
     at = meter[meter["run_date"] == "2026-08-19"].set_index("machine")["hours_before"]

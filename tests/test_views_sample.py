@@ -51,7 +51,7 @@ def test_the_doubts_are_those_planted_and_no_others(snapshot):
     }
     assert at["unit slip"] == planted("unit slip")
     assert at["unlogged change-out"] == planted("unlogged change-out")
-    assert at["meter replaced"] == planted("hour meter replaced, not noted")
+    assert at["meter reset"] == planted("hour meter replaced, not noted")
     assert {machine for machine, _ in at["doubled sheet"]} == {
         machine for machine, _ in planted("doubled sheet")
     }

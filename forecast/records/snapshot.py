@@ -99,6 +99,41 @@ COLUMNS: Final[Mapping[str, tuple[str, ...]]] = {
         "culled_share",
     ),
     "sample_cells": ("visit", "season", "x"),
+    "bounds": (
+        "bound",
+        "piece",
+        "visit",
+        "machine",
+        "position",
+        "part_type",
+        "duty_group",
+        "day",
+        "age",
+        "low_mm",
+        "high_mm",
+        "suspect",
+    ),
+    "bound_cells": ("bound", "season", "x"),
+    "unaged": (
+        "visit",
+        "machine",
+        "place",
+        "position",
+        "part_type",
+        "duty_group",
+        "piece",
+        "day",
+        "ran",
+        "n",
+        "sy",
+        "syy",
+        "replaced_share",
+        "culled_share",
+    ),
+    "unaged_cells": ("visit", "season", "x"),
+    "gauge": ("part_type", "sd_mm", "told_by", "repeats_mm", "pairs"),
+    "new_sizes": ("piece", "part_type", "reading_kind", "new_mm", "sd_mm", "told_by"),
+    "pace": ("machine", "part_type", "clock", "per_hour", "metered"),
     "counts": (
         "unit",
         "machine",
@@ -200,7 +235,8 @@ class Snapshot:
         Hours (thousands) each row of ``fitted`` has run in each season so far.
     lives
         One row a piece of known age: failed at ``lower`` = ``upper`` with ``mode``, found failed
-        between them, or still alive at ``lower`` (``upper`` infinite, ``mode`` empty).
+        between them, or still alive at ``lower`` (``upper`` infinite, ``mode`` empty). A finite
+        ``upper`` without a mode is a change-out that nobody logged, somewhere between the two.
     wear
         One row a piece with readings: ``n`` readings, sums ``sy`` (mm) and ``syy`` (mm2).
     wear_cells
@@ -211,6 +247,25 @@ class Snapshot:
         Readings without a position: one row a visit. ``age`` and ``age_sq`` are means over the
         pieces of the set (those replaced are younger), ``x`` the mean hours run in each season
         (thousands); ``culled_share`` of the set was replaced because somebody chose the piece.
+    bounds, bound_cells
+        Readings that were only found ok (``low_mm`` -inf, ``high_mm`` the limit) or over (the limit
+        and inf): of a ``piece``, or of a set's pieces at a ``visit``; ``age`` NaN where unknown,
+        ``x`` the hours run in each season (thousands). The fits may use them; ``suspect`` ones
+        serve their own piece only.
+    unaged, unaged_cells
+        Readings of pieces and sets of unknown age, one row a piece or set and day: ``n`` readings
+        with sums ``sy``, ``syy``, ``ran`` hours after the watch began, ``x`` the same by season.
+        The age is ``ran`` plus a start age, the same at every visit of a piece, which depths may tell.
+    gauge
+        Sd of one reading of each part type, and what tells it: ``stated``, repeated readings
+        (``pairs`` of them, whose own sd is ``repeats_mm``), or nothing (NaN).
+    new_sizes
+        Against which new size the sizes read on a piece were taken: measured when fitted,
+        ``fitted_mm``, the mean of new parts or nominal; ``sd_mm`` is how far it may be off (0: it
+        was measured; NaN: nobody knows).
+    pace
+        What the clock of a part type counts in a running hour on each machine (1 for hours),
+        ``metered`` or as the fleet states it; NaN where nothing tells.
     counts
         Weeks of sets whose pieces are not serialised: ``replaced`` for ``mode``, ``others`` for
         any other reason, of ``positions`` that ran ``hours``. ``start_age`` NaN where unknown.
@@ -261,6 +316,13 @@ class Snapshot:
     phases_ahead: pd.DataFrame = field(default_factory=lambda: _empty("phases_ahead"))
     duties: pd.DataFrame = field(default_factory=lambda: _empty("duties"))
     duty_limits: pd.DataFrame = field(default_factory=lambda: _empty("duty_limits"))
+    bounds: pd.DataFrame = field(default_factory=lambda: _empty("bounds"))
+    bound_cells: pd.DataFrame = field(default_factory=lambda: _empty("bound_cells"))
+    unaged: pd.DataFrame = field(default_factory=lambda: _empty("unaged"))
+    unaged_cells: pd.DataFrame = field(default_factory=lambda: _empty("unaged_cells"))
+    gauge: pd.DataFrame = field(default_factory=lambda: _empty("gauge"))
+    new_sizes: pd.DataFrame = field(default_factory=lambda: _empty("new_sizes"))
+    pace: pd.DataFrame = field(default_factory=lambda: _empty("pace"))
 
     def wear_seasons(self) -> dict[str, tuple[str, str]]:
         """Return season and phase of each cell, in order; the seasons where no cells are told."""

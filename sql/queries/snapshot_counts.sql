@@ -16,8 +16,10 @@ WITH run_days AS (
     INNER JOIN meter AS m
         ON
             s.machine = m.machine
+            AND s.meter_clock = m.clock
             AND m.run_date >= s.start_moment::DATE
             AND m.run_date <= s.stop_moment::DATE
+    ANTI JOIN (SELECT q.* FROM silent_machine AS q WHERE q.acts) AS q ON s.machine = q.machine
     WHERE s.is_set AND m.hours > 0
 ),
 

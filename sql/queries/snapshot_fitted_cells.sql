@@ -7,5 +7,6 @@ SELECT
 FROM spell_seasons AS c
 INNER JOIN pieces AS p ON c.spell_no = p.spell_no
 SEMI JOIN in_service AS f ON c.piece = f.piece
+WHERE p.first_age IS NOT NULL
 GROUP BY c.piece, c.cell_no, c.cell
 ORDER BY c.piece, c.cell_no

@@ -1,6 +1,7 @@
 -- One row a piece of known age whose machine logs every job: how long it lived, from which age
--- on it was watched, and what ended it. A change-out that was not logged ends a life as a
--- suspension at the last reading before it: its reason is unknown.
+-- on it was watched, and what ended it. A change-out that was not logged ends a life somewhere
+-- between the two readings around it: an interval without a mode, since its reason is unknown.
+-- Pieces of silent machines are left out while that doubt acts.
 WITH ends AS (
     SELECT
         p.*,
@@ -20,8 +21,10 @@ WITH ends AS (
     LEFT JOIN meter AS m
         ON
             p.machine = m.machine
+            AND p.meter_clock = m.clock
             AND m.run_date = greatest(d.first_day, least(p.end_from::DATE, d.final_day))
-    WHERE NOT p.is_set AND p.lives_logged AND p.first_age IS NOT NULL
+    ANTI JOIN (SELECT s.* FROM silent_machine AS s WHERE s.acts) AS s ON p.machine = s.machine
+    WHERE NOT p.is_set AND p.lives_logged AND p.first_age IS NOT NULL AND p.age IS NOT NULL
 ),
 
 spans AS (
@@ -44,8 +47,11 @@ SELECT
     1.0::DOUBLE AS weight,
     s.mode,
     coalesce(l.grade, '') AS grade,
-    CASE WHEN s.mode = '' THEN 'infinity'::DOUBLE ELSE greatest(s.age, s.life_from)::DOUBLE END
-        AS upper
+    CASE
+        WHEN s.mode <> '' THEN greatest(s.age, s.life_from)::DOUBLE
+        WHEN s.ended_by = 'unlogged' THEN greatest(s.upper_age, s.life_from)::DOUBLE
+        ELSE 'infinity'::DOUBLE
+    END AS upper
 FROM spans AS s
 LEFT JOIN limits AS l ON s.part_type = l.part_type
 WHERE s.life_from > s.first_age

@@ -1,4 +1,5 @@
--- Part types in the version valid on the day; limits as depths of wear.
+-- Part types in the version valid on the day; limits as depths of wear. The gauge error is as
+-- stated, else as readings repeated on one day tell.
 SELECT
     l.part_type,
     l.clock,
@@ -7,7 +8,7 @@ SELECT
     l.limit_low_mm::DOUBLE AS limit_low_mm,
     l.limit_high_mm::DOUBLE AS limit_high_mm,
     l.alert_mm::DOUBLE AS alert_mm,
-    l.gauge_sd_mm::DOUBLE AS gauge_sd_mm,
+    coalesce(l.gauge_sd_mm::DOUBLE, g.sd_mm) AS gauge_sd_mm,
     l.prior_shape::DOUBLE AS prior_shape,
     l.prior_shape_low::DOUBLE AS prior_shape_low,
     l.prior_shape_high::DOUBLE AS prior_shape_high,
@@ -24,4 +25,5 @@ SELECT
     coalesce(l.prior_source, '') AS prior_source,
     coalesce(l.currency, '') AS currency
 FROM limits AS l
+LEFT JOIN gauge_repeats AS g ON l.part_type = g.part_type
 ORDER BY l.part_type

@@ -14,7 +14,7 @@ days AS (
         m.hours,
         FALSE AS planned
     FROM meter AS m
-    WHERE m.hours > 0
+    WHERE m.clock = 'hours' AND m.hours > 0
     UNION ALL
     SELECT
         r.machine,

@@ -1,5 +1,6 @@
 -- Part types in the version valid on the last known day, with every limit as a depth of wear and
--- coefficients in 1/K. Where the limit is a remaining size, the depth is the nominal size less it.
+-- coefficients in 1/K. Where the limit is a remaining size, the depth is the nominal size less it;
+-- an elongation in percent is one of the nominal pitch.
 CREATE OR REPLACE TEMP TABLE limits AS
 WITH valid AS (
     SELECT p.*
@@ -18,18 +19,22 @@ SELECT
     coalesce(v.clock, 'hours') AS clock,
     CASE
         WHEN v.limit_measure = 'remaining' THEN v.nominal_mm - v.wear_limit_mm
+        WHEN v.limit_measure = 'elongation_percent' THEN v.nominal_mm * v.wear_limit_mm / 100
         ELSE v.wear_limit_mm
     END AS wear_limit_mm,
     CASE
         WHEN v.limit_measure = 'remaining' THEN v.nominal_mm - v.limit_high_mm
+        WHEN v.limit_measure = 'elongation_percent' THEN v.nominal_mm * v.limit_low_mm / 100
         ELSE v.limit_low_mm
     END AS limit_low_mm,
     CASE
         WHEN v.limit_measure = 'remaining' THEN v.nominal_mm - v.limit_low_mm
+        WHEN v.limit_measure = 'elongation_percent' THEN v.nominal_mm * v.limit_high_mm / 100
         ELSE v.limit_high_mm
     END AS limit_high_mm,
     CASE
         WHEN v.limit_measure = 'remaining' THEN v.nominal_mm - v.alert_mm
+        WHEN v.limit_measure = 'elongation_percent' THEN v.nominal_mm * v.alert_mm / 100
         ELSE v.alert_mm
     END AS alert_mm,
     v.cte_um_per_m_k::DOUBLE / 1e6 AS part_cte,

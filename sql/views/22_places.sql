@@ -16,6 +16,7 @@ WITH stated AS (
         f.first_state AS start_state,
         CASE WHEN f.first_state = 'new' THEN 0 ELSE try_cast(f.first_state AS DECIMAL(12, 2)) END
             AS start_age,
+        coalesce(l.clock, 'hours') AS clock,
         coalesce(f.duty_group, '') AS duty_group,
         coalesce(f.logged, 'every_job') AS logged,
         f.past_policy,

@@ -1,8 +1,15 @@
 -- What begins and ends the stay of a piece in a position: the watch, logged change-outs, and
--- unlogged ones where that doubt acts. What is fitted on the first day of the watch without a time
+-- unlogged ones and turns where those doubts act. Two pieces fitted at one time follow each other
+-- by a second. What is fitted on the first day of the watch without a time
 -- was there from its beginning.
 CREATE OR REPLACE TEMP TABLE slot_events AS
-WITH logged AS (
+WITH left_out AS (
+    SELECT t.*
+    FROM two_parts AS t
+    WHERE t.acts
+),
+
+logged AS (
     SELECT
         c.machine,
         c.place,
@@ -10,7 +17,7 @@ WITH logged AS (
         CASE
             WHEN c.action = 'fitted' AND c.whole_day AND c.change_day = s.first_moment::DATE
                 THEN s.first_moment
-            ELSE c.moment
+            ELSE c.moment + to_seconds(row_number() OVER same_time - 1)
         END AS moment,
         c.moment_from,
         c.action,
@@ -22,15 +29,26 @@ WITH logged AS (
     FROM changes AS c
     INNER JOIN slots AS s
         ON c.machine = s.machine AND c.place = s.place AND c.position = s.position
+    LEFT JOIN left_out AS t
+        ON
+            c.machine = t.machine
+            AND c.place = t.place
+            AND c.position = t.position
+            AND c.moment = t.moment
+            AND c.action = t.action
     WHERE
         NOT c.is_set
+        AND t.how IS DISTINCT FROM 'occupied'
         AND c.moment >= s.first_moment
         AND c.moment < coalesce(s.end_moment, TIMESTAMP '9999-12-31')
-    QUALIFY
-        row_number() OVER (
+    WINDOW
+        same_time AS (
             PARTITION BY c.machine, c.place, c.position, c.moment, c.action
             ORDER BY c.piece NULLS LAST, c.fitted_mm NULLS LAST, c.reason NULLS LAST
-        ) = 1
+        )
+    QUALIFY
+        row_number() OVER same_time = 1
+        OR (c.action IN ('fitted', 'replaced') AND t.how IS NULL)
 ),
 
 begun AS (
@@ -78,4 +96,19 @@ SELECT
     NULL::DECIMAL(12, 2) AS age_at_fit
 FROM unlogged_change_out AS n
 WHERE n.acts
+UNION ALL BY NAME
+SELECT
+    f.machine,
+    f.place,
+    f.position,
+    f.moment,
+    f.moment_from,
+    'turned' AS action,
+    NULL::VARCHAR AS part_type,
+    NULL::VARCHAR AS reason,
+    NULL::DOUBLE AS fitted_mm,
+    NULL::VARCHAR AS piece,
+    NULL::DECIMAL(12, 2) AS age_at_fit
+FROM flipped_strip AS f
+WHERE f.acts
 ORDER BY machine, place, position, moment, action

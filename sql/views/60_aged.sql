@@ -1,6 +1,8 @@
 -- Each reading that counts, with its piece or set, its age in hours, its wear at 20 C with the
 -- correction made and what could not be corrected. Sizes are taken against the size found when the
--- piece was fitted (as_left on that day, or fitted_mm), else the nominal size.
+-- piece was fitted (as_left on that day, or fitted_mm), else the mean size of new parts of the type
+-- (five at least), else the nominal size: new_from says which, new_sd_mm how far it may be off. ran
+-- is what the piece has run since the watch began, age what it has run in all.
 CREATE OR REPLACE TEMP TABLE aged AS
 WITH seated AS (
     SELECT
@@ -20,6 +22,17 @@ WITH seated AS (
         r.value_mm,
         r.size_20_mm,
         r.correction_mm,
+        r.slip_mm,
+        r.dry_less_mm,
+        r.heat_mm,
+        r.counts_twice,
+        r.read_value,
+        r.chosen,
+        r.inspector,
+        r.unit,
+        r.result,
+        r.part_temperature_c,
+        r.gauge_temperature_c,
         r.not_corrected,
         r.wear_limit_mm,
         s.machine,
@@ -37,6 +50,7 @@ WITH seated AS (
         s.first_age,
         s.hours_in_earlier,
         s.meter_start,
+        s.meter_clock,
         s.clock_per_hour
     FROM placed AS r
     ASOF INNER JOIN spells AS s
@@ -64,6 +78,37 @@ new_sizes AS (
     GROUP BY s.spell_no, s.reading_kind
 ),
 
+known_sizes AS (
+    SELECT
+        s.part_type,
+        n.reading_kind,
+        n.new_size_mm::DECIMAL(12, 4) AS size_mm
+    FROM new_sizes AS n
+    INNER JOIN spells AS s ON n.spell_no = s.spell_no
+    WHERE n.reading_kind IN ('remaining', 'diameter', 'bore', 'clearance', 'pitch')
+    UNION ALL
+    SELECT
+        s.part_type,
+        '' AS reading_kind,
+        s.fitted_mm::DECIMAL(12, 4) AS size_mm
+    FROM spells AS s
+    WHERE s.fitted_mm IS NOT NULL
+),
+
+new_parts AS (
+    SELECT
+        k.part_type,
+        k.reading_kind,
+        avg(k.size_mm)::DOUBLE AS mean_mm,
+        sqrt(greatest(
+            (sum(k.size_mm * k.size_mm)::DOUBLE - sum(k.size_mm)::DOUBLE * avg(k.size_mm)::DOUBLE)
+            / (count(*) - 1), 0
+        )) AS sd_mm
+    FROM known_sizes AS k
+    GROUP BY k.part_type, k.reading_kind
+    HAVING count(*) >= 5
+),
+
 sized AS (
     SELECT
         s.*,
@@ -77,10 +122,26 @@ sized AS (
         CASE
             WHEN s.reading_kind = 'clearance' THEN l.nominal_mm::DOUBLE - s.shaft_mm
             ELSE l.nominal_mm::DOUBLE
-        END AS nominal_mm
+        END AS nominal_mm,
+        l.size_sd_mm::DOUBLE AS size_sd_mm,
+        CASE
+            WHEN n.new_size_mm IS NOT NULL THEN 'measured when fitted'
+            WHEN s.fitted_mm IS NOT NULL THEN 'fitted_mm'
+            WHEN p.mean_mm IS NOT NULL THEN 'mean of new parts'
+            WHEN g.mean_mm IS NOT NULL THEN 'mean of new parts'
+            ELSE 'nominal'
+        END AS size_from,
+        coalesce(
+            p.mean_mm,
+            CASE WHEN s.reading_kind = 'clearance' THEN g.mean_mm - s.shaft_mm ELSE g.mean_mm END
+        ) AS mean_new_mm,
+        coalesce(p.sd_mm, g.sd_mm) AS mean_new_sd_mm
     FROM seated AS s
     LEFT JOIN new_sizes AS n
         ON s.spell_no = n.spell_no AND s.reading_kind = n.reading_kind
+    LEFT JOIN new_parts AS p
+        ON s.part_type = p.part_type AND s.reading_kind = p.reading_kind
+    LEFT JOIN new_parts AS g ON s.part_type = g.part_type AND g.reading_kind = ''
     LEFT JOIN limits AS l ON s.part_type = l.part_type
     ANTI JOIN new_sizes AS own
         ON
@@ -96,7 +157,11 @@ worn AS (
         try_cast(
             CASE
                 WHEN z.reading_kind = 'percent' THEN z.size_20_mm / 100 * z.wear_limit_mm
-                ELSE wear_from_reading(z.reading_kind, z.size_20_mm, z.new_mm, z.nominal_mm)
+                ELSE
+                    wear_from_reading(
+                        z.reading_kind, z.size_20_mm, z.new_mm,
+                        coalesce(z.mean_new_mm, z.nominal_mm)
+                    ) * CASE WHEN z.counts_twice THEN 2 ELSE 1 END
             END AS DECIMAL(9, 4)
         ) AS wear_mm,
         (
@@ -108,6 +173,7 @@ worn AS (
     INNER JOIN meter AS m
         ON
             z.machine = m.machine
+            AND z.meter_clock = m.clock
             AND m.run_date = greatest(d.first_day, least(z.reading_day, d.final_day))
 )
 
@@ -132,11 +198,35 @@ SELECT
     w.found_left,
     w.is_suspect,
     w.value_mm,
+    w.read_value,
+    w.chosen,
+    w.inspector,
+    w.unit,
+    w.result,
+    w.part_temperature_c,
+    w.gauge_temperature_c,
     w.correction_mm::DECIMAL(9, 4) AS correction_mm,
+    w.slip_mm,
+    w.dry_less_mm,
+    w.heat_mm,
+    w.counts_twice,
     w.not_corrected,
     w.wear_mm,
     w.reading_kind IN ('wear_depth', 'percent') OR w.new_mm IS NOT NULL AS fitted_known,
+    CASE
+        WHEN w.reading_kind IN ('wear_depth', 'percent') THEN NULL
+        ELSE coalesce(w.new_mm, w.mean_new_mm, w.nominal_mm)
+    END AS new_mm,
+    CASE WHEN w.reading_kind IN ('wear_depth', 'percent') THEN '' ELSE w.size_from END AS new_from,
+    CASE
+        WHEN w.reading_kind IN ('wear_depth', 'percent') OR w.new_mm IS NOT NULL THEN 0
+        WHEN w.mean_new_mm IS NOT NULL THEN w.mean_new_sd_mm
+        ELSE w.size_sd_mm
+    END AS new_sd_mm,
     w.meter_hours,
+    (
+        w.hours_in_earlier + greatest(w.meter_hours - w.meter_start, 0) * w.clock_per_hour
+    )::DECIMAL(12, 2) AS ran,
     (
         w.first_age + w.hours_in_earlier
         + greatest(w.meter_hours - w.meter_start, 0) * w.clock_per_hour

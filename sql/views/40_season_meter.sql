@@ -1,11 +1,12 @@
--- Each season on each machine's meter, in segments of one phase: hours above low and up to high
--- were run in it. A cell is a season x phase (a season where no phase is logged). Hours between two
--- seasons count to the later one, those after the last to the last; a day without a phase counts to
--- the phase before it.
+-- Each season on each of a machine's meters, in segments of one phase: what is above low and up to
+-- high was run in it. A cell is a season x phase (a season where no phase is logged). What ran
+-- between two seasons counts to the later one, what ran after the last to the last; a day without a
+-- phase counts to the phase before it.
 CREATE OR REPLACE TEMP TABLE season_meter AS
 WITH ends AS (
     SELECT
         m.machine,
+        m.clock,
         s.season_no,
         s.season,
         lag(s.last_day) OVER of_machine AS after_day,
@@ -13,7 +14,7 @@ WITH ends AS (
         coalesce(lag(m.hours_before::DOUBLE) OVER of_machine, 0) AS low
     FROM seasons AS s
     INNER JOIN meter AS m ON m.run_date = s.last_day + 1
-    WINDOW of_machine AS (PARTITION BY m.machine ORDER BY s.season_no)
+    WINDOW of_machine AS (PARTITION BY m.machine, m.clock ORDER BY s.season_no)
 ),
 
 final_season AS (
@@ -24,10 +25,13 @@ final_season AS (
 phased AS (
     SELECT
         e.machine,
+        e.clock,
         e.season_no,
         p.run_date,
         p.phase,
-        lag(p.phase) OVER (PARTITION BY e.machine, e.season_no ORDER BY p.run_date) AS before
+        lag(p.phase) OVER (
+            PARTITION BY e.machine, e.clock, e.season_no ORDER BY p.run_date
+        ) AS before
     FROM ends AS e
     CROSS JOIN final_season AS f
     CROSS JOIN until_day AS u
@@ -42,10 +46,13 @@ phased AS (
 begun AS (
     SELECT
         p.machine,
+        p.clock,
         p.season_no,
         p.run_date,
         p.phase,
-        row_number() OVER (PARTITION BY p.machine, p.season_no ORDER BY p.run_date) AS part_no
+        row_number() OVER (
+            PARTITION BY p.machine, p.clock, p.season_no ORDER BY p.run_date
+        ) AS part_no
     FROM phased AS p
     WHERE p.before IS NULL OR p.before <> p.phase
 ),
@@ -53,6 +60,7 @@ begun AS (
 segments AS (
     SELECT
         e.machine,
+        e.clock,
         e.season_no,
         e.season,
         coalesce(b.phase, '') AS phase,
@@ -63,8 +71,10 @@ segments AS (
             ELSE greatest(m.hours_before::DOUBLE, e.low)
         END AS low
     FROM ends AS e
-    LEFT JOIN begun AS b ON e.machine = b.machine AND e.season_no = b.season_no
-    LEFT JOIN meter AS m ON b.machine = m.machine AND b.run_date = m.run_date
+    LEFT JOIN begun AS b
+        ON e.machine = b.machine AND e.clock = b.clock AND e.season_no = b.season_no
+    LEFT JOIN meter AS m
+        ON b.machine = m.machine AND b.clock = m.clock AND b.run_date = m.run_date
 ),
 
 cells AS (
@@ -78,6 +88,7 @@ cells AS (
 
 SELECT
     s.machine,
+    s.clock,
     s.season_no,
     s.season,
     s.phase,
@@ -88,5 +99,5 @@ SELECT
     coalesce(lead(s.low) OVER of_machine, 'infinity'::DOUBLE) AS high
 FROM segments AS s
 INNER JOIN cells AS c ON s.season_no = c.season_no AND s.phase = c.phase
-WINDOW of_machine AS (PARTITION BY s.machine ORDER BY s.season_no, s.part_no)
-ORDER BY s.machine, segment_no
+WINDOW of_machine AS (PARTITION BY s.machine, s.clock ORDER BY s.season_no, s.part_no)
+ORDER BY s.machine, s.clock, segment_no

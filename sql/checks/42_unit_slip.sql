@@ -1,17 +1,39 @@
--- A reading is a factor of 25.4 or 10 away from what the readings before and after it say.
+-- A reading is a factor of 25.4 or 10 away from what the readings before and after it say, by the
+-- hours run between them.
 -- Default: as proposed (the value counts in the unit that fits).
 CREATE OR REPLACE TEMP TABLE unit_slip AS
-WITH neighbours AS (
+WITH told_machines AS (
+    SELECT DISTINCT h.machine
+    FROM hours_by_day AS h
+),
+
+on_meter AS (
+    SELECT
+        r.*,
+        CASE
+            WHEN t.machine IS NULL THEN epoch(r.moment) / 3600
+            ELSE m.hours_before + m.hours * epoch(r.moment - r.reading_day::TIMESTAMP) / 86400
+        END::DOUBLE AS ran
+    FROM measured AS r
+    CROSS JOIN meter_days AS d
+    INNER JOIN meter AS m
+        ON
+            r.machine = m.machine
+            AND m.clock = 'hours'
+            AND m.run_date = greatest(d.first_day, least(r.reading_day, d.final_day))
+    LEFT JOIN told_machines AS t ON r.machine = t.machine
+),
+
+neighbours AS (
     SELECT
         m.*,
         l.gauge_guess_mm,
         CASE WHEN m.reading_kind IN ('remaining', 'diameter') THEN -1 ELSE 1 END AS sense,
         lag(m.value_mm) OVER in_time AS value_before,
         lead(m.value_mm) OVER in_time AS value_after,
-        epoch(m.moment) AS moment_s,
-        epoch(lag(m.moment) OVER in_time) AS before_s,
-        epoch(lead(m.moment) OVER in_time) AS after_s
-    FROM measured AS m
+        lag(m.ran) OVER in_time AS ran_before,
+        lead(m.ran) OVER in_time AS ran_after
+    FROM on_meter AS m
     INNER JOIN limits AS l ON m.part_type = l.part_type
     WHERE NOT m.is_set
     WINDOW in_time AS (
@@ -28,8 +50,9 @@ visits AS (
         m.kit,
         m.reading_kind,
         m.reading_day,
-        median(m.value_mm) AS middle
-    FROM measured AS m
+        median(m.value_mm) AS middle,
+        max(m.ran) AS ran
+    FROM on_meter AS m
     WHERE m.is_set
     GROUP BY ALL
 ),
@@ -38,7 +61,9 @@ visits_around AS (
     SELECT
         v.*,
         lag(v.middle) OVER in_time AS middle_before,
-        lead(v.middle) OVER in_time AS middle_after
+        lead(v.middle) OVER in_time AS middle_after,
+        lag(v.ran) OVER in_time AS ran_before,
+        lead(v.ran) OVER in_time AS ran_after
     FROM visits AS v
     WINDOW in_time AS (
         PARTITION BY v.machine, v.place, v.part_type, v.kit, v.reading_kind
@@ -56,7 +81,7 @@ expected AS (
                 THEN
                     n.value_before
                     + (n.value_after - n.value_before)
-                    * (n.moment_s - n.before_s) / greatest(n.after_s - n.before_s, 1)
+                    * (n.ran - n.ran_before) / greatest(n.ran_after - n.ran_before, 1e-6)
         END AS expected_mm,
         n.value_before IS NOT NULL AS known_before,
         n.value_after IS NOT NULL AS known_after,
@@ -69,14 +94,16 @@ expected AS (
     SELECT
         m.*,
         l.gauge_guess_mm,
-        (v.middle_before + v.middle_after) / 2 AS expected_mm,
+        v.middle_before
+        + (v.middle_after - v.middle_before)
+        * (v.ran - v.ran_before) / greatest(v.ran_after - v.ran_before, 1e-6) AS expected_mm,
         TRUE AS known_before,
         TRUE AS known_after,
         greatest(v.middle_before, v.middle_after) < 3 * least(
             v.middle_before, v.middle_after
         ) AS neighbours_agree,
         v.middle AS judged_mm
-    FROM measured AS m
+    FROM on_meter AS m
     INNER JOIN limits AS l ON m.part_type = l.part_type
     INNER JOIN visits_around AS v
         ON

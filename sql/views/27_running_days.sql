@@ -1,5 +1,6 @@
 -- Hours of each machine on each day that `running` tells: the machine's own row before its
--- line's, before that of all (*). Rows of one rank on one day (several phases) add up.
+-- line's, before that of all (*). Rows of one rank on one day (several phases) add up; no day has
+-- more than 24 hours: told_hours is what the rows say.
 CREATE OR REPLACE TEMP TABLE running_days AS
 WITH machines AS (
     SELECT
@@ -40,7 +41,8 @@ told AS (
 SELECT
     t.machine,
     t.run_date,
-    least(t.hours, 24)::DECIMAL(12, 4) AS hours
+    least(t.hours, 24)::DECIMAL(12, 4) AS hours,
+    t.hours::DECIMAL(12, 4) AS told_hours
 FROM told AS t
 QUALIFY row_number() OVER (PARTITION BY t.machine, t.run_date ORDER BY t.told_by) = 1
 ORDER BY t.machine, t.run_date

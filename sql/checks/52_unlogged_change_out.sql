@@ -1,34 +1,7 @@
 -- Wear fell by more than the gauge explains, in a position without a logged change-out.
 -- Default: as proposed (the piece ended between the two readings, and a new one began).
 CREATE OR REPLACE TEMP TABLE unlogged_change_out AS
-WITH swaps AS (
-    SELECT
-        s.machine,
-        s.place,
-        unnest([s.fallen, s.risen]) AS position,
-        s.reading_day AS swap_day
-    FROM swapped_positions AS s
-),
-
-fallen AS (
-    SELECT f.*
-    FROM falls AS f
-    ANTI JOIN swaps AS s
-        ON
-            f.machine = s.machine
-            AND f.place = s.place
-            AND f.position = s.position
-            AND (f.reading_day = s.swap_day OR f.before_moment::DATE = s.swap_day)
-    WHERE
-        f.fall_mm > f.explained_mm
-        AND (
-            f.fall_mm > 2 * f.explained_mm
-            OR f.after_mm < f.before_mm - f.explained_mm / 2
-            OR (f.after_mm IS NULL AND f.fall_mm > 1.5 * f.explained_mm)
-        )
-),
-
-named AS (
+WITH named AS (
     SELECT
         f.*,
         doubt_id(
@@ -37,10 +10,12 @@ named AS (
             concat_ws('|', f.before_moment::DATE, f.reading_day)
         ) AS id
     FROM fallen AS f
-    QUALIFY row_number() OVER (
-        PARTITION BY f.machine, f.place, f.position, f.before_moment, f.moment
-        ORDER BY f.fall_mm DESC, f.reading_kind ASC
-    ) = 1
+    ANTI JOIN flipped_strip AS s
+        ON
+            f.machine = s.machine
+            AND f.place = s.place
+            AND f.position = s.position
+            AND f.moment = s.moment_until
 )
 
 SELECT

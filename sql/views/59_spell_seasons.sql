@@ -1,6 +1,7 @@
 -- Hours of a piece in each season and phase (cell), spell by spell and segment by segment:
--- base_hours were run in the cell before this spell (or before the watch, counted to its first
--- cell) and stand once a cell; above them it runs from low to high of the meter.
+-- base_hours were run in the cell before this spell (or before the watch, as far as that is known,
+-- counted to its first cell) and stand once a cell; above them it runs from low to high of the
+-- meter.
 CREATE OR REPLACE TEMP TABLE spell_seasons AS
 WITH in_spell AS (
     SELECT
@@ -21,8 +22,8 @@ WITH in_spell AS (
             least(m.high, s.meter_stop::DOUBLE) - greatest(m.low, s.meter_start::DOUBLE), 0
         )::DECIMAL(12, 2) * s.clock_per_hour AS hours
     FROM spells AS s
-    INNER JOIN season_meter AS m ON s.machine = m.machine
-    WHERE s.first_age IS NOT NULL
+    INNER JOIN season_meter AS m ON s.machine = m.machine AND s.meter_clock = m.clock
+    WHERE s.clock_per_hour IS NOT NULL
 ),
 
 before_watch AS (
@@ -46,7 +47,7 @@ with_base AS (
                     PARTITION BY i.piece, i.cell_no ORDER BY i.stay_no
                     RANGE BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING
                 ), 0)
-                + CASE WHEN w.cell_no IS NOT NULL THEN s.first_age ELSE 0 END
+                + CASE WHEN w.cell_no IS NOT NULL THEN coalesce(s.first_age, 0) ELSE 0 END
             ELSE 0
         END AS base_hours
     FROM in_spell AS i

@@ -1,6 +1,8 @@
 -- A spell is one piece in one position, or one set in one place, from fitting to removal. A piece
 -- is known by the name the logs give it, else by its place and number; the second side of a turned
--- piece is a piece of its own here. stop_moment is the end, or the end of the last known day.
+-- piece is a piece of its own here. stop_moment is the end, or the end of the last known day. Hours
+-- are on the part type's clock: from its own meter (meter_clock) where the machine has one, else
+-- running hours times clock_per_hour; unknown where no log tells them.
 CREATE OR REPLACE TEMP TABLE spells AS
 WITH numbered AS (
     SELECT
@@ -21,6 +23,7 @@ sided AS (
         count(*) FILTER (n.action = 'turned') OVER of_piece AS turns,
         first_value(n.piece IGNORE NULLS) OVER of_piece AS given_name,
         first_value(n.fitted_mm IGNORE NULLS) OVER of_piece AS piece_mm,
+        n.moment_from AS begun_from,
         lead(n.moment) OVER of_slot AS end_moment,
         lead(n.moment_from) OVER of_slot AS end_from,
         lead(n.action) OVER of_slot AS ended_by,
@@ -52,6 +55,7 @@ pieces_of_slots AS (
         s.end_from,
         s.ended_by,
         s.end_reason,
+        s.begun_from,
         s.piece_mm AS fitted_mm,
         CASE
             WHEN s.action = 'watched' THEN s.age_at_fit
@@ -71,6 +75,7 @@ set_stays AS (
         e.unit AS piece,
         TRUE AS is_set,
         e.action AS begun_by,
+        e.moment_from AS begun_from,
         e.moment AS start_moment,
         lead(e.moment) OVER of_place AS end_moment,
         lead(e.moment_from) OVER of_place AS end_from,
@@ -126,32 +131,77 @@ watched AS (
         min(p.past_policy) AS past_policy,
         min(p.line) AS line,
         min(p.shaft_mm) AS shaft_mm,
-        min(p.clock_per_hour) AS clock_per_hour
+        min(p.clock_per_hour) AS clock_per_hour,
+        min(p.clock) AS clock
     FROM places AS p
     GROUP BY p.machine, p.place, p.part_type
 ),
 
+moved AS (
+    SELECT
+        o.machine,
+        o.place,
+        coalesce(o.position, '') AS position,
+        o.start_moment,
+        o.leaves_at
+    FROM one_piece_in_two_places AS o
+    WHERE o.acts
+),
+
+told_machines AS (
+    SELECT DISTINCT h.machine
+    FROM hours_by_day AS h
+),
+
+own_meters AS (
+    SELECT DISTINCT
+        c.machine,
+        c.clock
+    FROM counted_by_day AS c
+),
+
 bounded AS (
     SELECT
-        s.* EXCLUDE (end_moment, ended_by),
+        s.* EXCLUDE (end_moment, end_from, ended_by),
+        CASE WHEN m.leaves_at IS NULL THEN s.end_from END AS end_from,
         coalesce(w.duty_group, '') AS duty_group,
         coalesce(w.lives_logged, TRUE) AS lives_logged,
         w.past_policy,
         coalesce(w.line, '') AS line,
         w.shaft_mm,
-        coalesce(w.clock_per_hour, 1) AS clock_per_hour,
+        coalesce(o.clock, 'hours') AS meter_clock,
         CASE
+            WHEN o.clock IS NOT NULL THEN 1
+            WHEN t.machine IS NULL THEN NULL
+            WHEN coalesce(w.clock, l.clock, 'hours') = 'hours' THEN 1
+            ELSE w.clock_per_hour
+        END::DECIMAL(14, 6) AS clock_per_hour,
+        CASE
+            WHEN m.leaves_at IS NOT NULL THEN m.leaves_at
             WHEN w.end_moment < coalesce(s.end_moment, u.last_moment) THEN w.end_moment
             ELSE s.end_moment
         END AS end_moment,
         CASE
+            WHEN m.leaves_at IS NOT NULL THEN 'moved'
             WHEN w.end_moment < coalesce(s.end_moment, u.last_moment) THEN 'watch ended'
             ELSE s.ended_by
         END AS ended_by,
-        least(coalesce(s.end_moment, u.last_moment), w.end_moment, u.last_moment) AS stop_moment
+        least(
+            coalesce(s.end_moment, u.last_moment), m.leaves_at, w.end_moment, u.last_moment
+        ) AS stop_moment
     FROM stays AS s
     LEFT JOIN watched AS w
         ON s.machine = w.machine AND s.place = w.place AND s.part_type = w.part_type
+    LEFT JOIN moved AS m
+        ON
+            s.machine = m.machine
+            AND s.place = m.place
+            AND s.position = m.position
+            AND s.start_moment = m.start_moment
+    LEFT JOIN limits AS l ON s.part_type = l.part_type
+    LEFT JOIN told_machines AS t ON s.machine = t.machine
+    LEFT JOIN own_meters AS o
+        ON s.machine = o.machine AND coalesce(w.clock, l.clock, 'hours') = o.clock
     CROSS JOIN until_day AS u
 ),
 
@@ -171,17 +221,19 @@ on_meter AS (
     INNER JOIN meter AS f
         ON
             b.machine = f.machine
+            AND b.meter_clock = f.clock
             AND f.run_date = greatest(d.first_day, least(b.start_moment::DATE, d.final_day))
     INNER JOIN meter AS t
         ON
             b.machine = t.machine
+            AND b.meter_clock = t.clock
             AND t.run_date = greatest(d.first_day, least(b.stop_moment::DATE, d.final_day))
 ),
 
 aged_spells AS (
     SELECT
         o.*,
-        greatest((o.meter_stop - o.meter_start) * o.clock_per_hour, 0)::DECIMAL(12, 2) AS hours
+        (greatest(o.meter_stop - o.meter_start, 0) * o.clock_per_hour)::DECIMAL(12, 2) AS hours
     FROM on_meter AS o
 )
 
@@ -191,13 +243,17 @@ SELECT
     row_number() OVER of_piece AS stay_no,
     a.*,
     first_value(a.stated_age) OVER of_piece AS first_age,
-    coalesce(sum(a.hours) OVER (
-        PARTITION BY a.piece ORDER BY a.start_moment, a.machine, a.place, a.position
-        ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING
-    ), 0)::DECIMAL(12, 2) AS hours_in_earlier
+    CASE
+        WHEN coalesce(bool_and(a.hours IS NOT NULL) OVER earlier_stays, TRUE)
+            THEN coalesce(sum(a.hours) OVER earlier_stays, 0)
+    END::DECIMAL(12, 2) AS hours_in_earlier
 FROM aged_spells AS a
 WINDOW
     of_piece AS (
         PARTITION BY a.piece ORDER BY a.start_moment, a.machine, a.place, a.position
+    ),
+    earlier_stays AS (
+        PARTITION BY a.piece ORDER BY a.start_moment, a.machine, a.place, a.position
+        ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING
     )
 ORDER BY spell_no

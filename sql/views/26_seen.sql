@@ -1,7 +1,8 @@
--- Readings with a value at known places: which position or set, in which logged stay, when in the
--- order of the day. A reading on the day of a logged change-out without times belongs to the piece
--- that its found_left says: as_found and removed to the old one, as_left to the new one.
-CREATE OR REPLACE TEMP TABLE measured AS
+-- Readings at known places, with a value or only found ok or over: which position or set, in which
+-- logged stay, when in the order of the day. A reading on the day of a logged change-out without
+-- times belongs to the piece that its found_left says: as_found and removed to the old one, as_left
+-- to the new one.
+CREATE OR REPLACE TEMP TABLE seen AS
 WITH known AS (
     SELECT
         r.import_no,
@@ -15,6 +16,9 @@ WITH known AS (
         coalesce(position_name(r.position), '') AS position,
         r.kit,
         r.value_mm::DOUBLE AS value_mm,
+        r.read_value::DOUBLE AS read_value,
+        coalesce(r.unit, '') AS unit,
+        r.result,
         coalesce(
             r.reading_kind,
             CASE l.limit_measure
@@ -26,8 +30,9 @@ WITH known AS (
         ) AS reading_kind,
         coalesce(r.found_left, 'as_found') AS found_left,
         r.chosen,
+        coalesce(r.inspector, '') AS inspector,
         r.part_temperature_c::DOUBLE AS part_temperature_c,
-        coalesce(r.gauge_temperature_c, 20)::DOUBLE AS gauge_temperature_c,
+        r.gauge_temperature_c::DOUBLE AS gauge_temperature_c,
         coalesce(r.wet, 'no') = 'yes' AS is_wet,
         r.taken_at,
         r.whole_day,
@@ -47,7 +52,7 @@ WITH known AS (
     LEFT JOIN limits AS l ON m.part_type = l.part_type
     CROSS JOIN until_day AS u
     WHERE
-        r.value_mm IS NOT NULL
+        (r.value_mm IS NOT NULL OR r.result IN ('ok', 'over'))
         AND coalesce(r.result, 'ok') <> 'not_measured'
         AND (m.is_set OR r.position IS NOT NULL)
         AND r.taken_at < u.last_moment

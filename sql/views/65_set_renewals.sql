@@ -1,7 +1,8 @@
--- Pieces replaced in sets of known age, with the set's age and meter then: each leaves a piece of
--- age 0 in a set that goes on. by_failure is false where somebody chose the piece (worn, planned).
+-- Pieces replaced in sets, with the set's age (unknown where the set's is) and meter then: each
+-- leaves a piece of age 0 in a set that goes on. by_failure is false where somebody chose the piece
+-- (worn, planned).
 CREATE OR REPLACE TEMP TABLE set_renewals AS
-WITH s AS (SELECT * FROM spells WHERE is_set AND first_age IS NOT NULL),
+WITH s AS (SELECT * FROM spells WHERE is_set),
 
 in_spell AS (
     SELECT
@@ -15,6 +16,7 @@ in_spell AS (
         s.hours_in_earlier,
         s.meter_start,
         s.meter_stop,
+        s.meter_clock,
         s.clock_per_hour
     FROM set_changes AS c
     ASOF INNER JOIN s ON c.unit = s.piece AND c.moment >= s.start_moment
@@ -32,6 +34,7 @@ metered AS (
     INNER JOIN meter AS m
         ON
             i.machine = m.machine
+            AND i.meter_clock = m.clock
             AND m.run_date = greatest(d.first_day, least(i.moment::DATE, d.final_day))
 )
 

@@ -12,9 +12,20 @@ read_pieces AS (
     SELECT
         a.piece,
         count(*) FILTER (NOT a.is_suspect) AS readings,
-        bool_and(a.fitted_known) AS fitted_known
+        bool_and(a.fitted_known) AS fitted_known,
+        max(a.new_sd_mm) AS fitted_sd
     FROM aged AS a
     GROUP BY a.piece
+),
+
+over_at_end AS (
+    SELECT DISTINCT
+        o.machine,
+        o.place,
+        o.position,
+        o.reading_day
+    FROM seen AS o
+    WHERE o.value_mm IS NULL AND o.result = 'over'
 ),
 
 last_readings AS (
@@ -47,25 +58,42 @@ SELECT
     f.end_moment IS NULL AS in_place,
     f.ended_by,
     f.end_from,
+    f.end_reason,
+    f.begun_by,
+    f.begun_from,
+    f.stated_age,
+    f.stay_no,
     f.end_moment,
     f.start_moment,
     f.meter_start,
+    f.meter_clock,
     f.clock_per_hour,
     f.hours_in_earlier,
     (f.first_age + f.hours_in_earlier + f.hours)::DECIMAL(12, 2) AS age,
     coalesce(r.readings, 0) AS readings,
+    r.fitted_sd,
     coalesce(r.fitted_known, TRUE) AS fitted_known,
     CASE
-        WHEN f.end_moment IS NULL OR f.ended_by IN ('turned', 'unlogged', 'watch ended') THEN ''
+        WHEN
+            f.end_moment IS NULL
+            OR f.ended_by IN ('turned', 'unlogged', 'moved', 'watch ended')
+            THEN ''
         WHEN f.end_reason IN ('broken', 'seized', 'chemical') THEN f.end_reason
         WHEN coalesce(f.end_reason, '') <> 'worn' THEN ''
         WHEN t.part_type IS NULL AND coalesce(f.past_policy, '') <> 'at_age' THEN 'worn'
         WHEN e.last_day = f.end_moment::DATE AND e.last_mm >= l.wear_limit_mm THEN 'worn'
+        WHEN v.reading_day IS NOT NULL THEN 'worn'
         ELSE ''
     END AS mode
 FROM final_stays AS f
 LEFT JOIN read_pieces AS r ON f.piece = r.piece
 LEFT JOIN last_readings AS e ON f.spell_no = e.spell_no
+LEFT JOIN over_at_end AS v
+    ON
+        f.machine = v.machine
+        AND f.place = v.place
+        AND f.position = v.position
+        AND f.end_moment::DATE = v.reading_day
 LEFT JOIN read_types AS t ON f.part_type = t.part_type
 LEFT JOIN limits AS l ON f.part_type = l.part_type
 ORDER BY f.machine, f.place, f.position, f.start_moment, f.piece
