@@ -100,7 +100,8 @@ def _turnbull(lives: Lives) -> pd.DataFrame:
         )
     curve = fitter.survival_function_.filter(like="upper").set_axis(ages).iloc[:, 0]
     out = curve.rename("survival").rename_axis("time").reset_index()
-    return out.assign(low=np.nan, high=np.nan)[_COLUMNS]
+    table: pd.DataFrame = out.assign(low=np.nan, high=np.nan)[_COLUMNS]
+    return table
 
 
 def families(lives: Lives) -> pd.DataFrame:

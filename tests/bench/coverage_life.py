@@ -47,7 +47,8 @@ def table(sets: int) -> str:
     noise = 0.3 / sets**0.5
     return f"""\
 Coverage of 90 % intervals of a life model, {datetime.now().date()}
-{sets} sets of {MANY["PARTS"]} parts a row, seed {SEED}, {spent:.0f} min. Standard error {noise:.3f}.
+{sets} sets of {MANY["PARTS"]} parts a row, seed {SEED}, {spent:.0f} min.
+Standard error {noise:.3f}.
 
 Without a prior (likelihood ratio below 30 failures, curvature on the log scale from 30 on); true
 shape 2. Sets without a greatest likelihood are counted as no_fit and have no interval.
