@@ -260,7 +260,7 @@ def duty_terms(snapshot: Snapshot, part_type: str, mode: str) -> pd.DataFrame:
     parts = snapshot.part_types.set_index("part_type")
     form = str(parts.loc[part_type, "form"])
     names = sorted({part_type, *map(str, parts.index[parts["form"].astype(str) == form])})
-    rows = snapshot.lives.merge(snapshot.life_duties, on="piece", how="left")
+    rows = snapshot.lives.merge(snapshot.piece_duties, on="piece", how="left")
     rows = rows[rows["part_type"].isin(names)]
     rows = rows.assign(size=rows["part_type"].map(parts["size"]))
     lives = lives_of(rows, mode)

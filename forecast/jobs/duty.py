@@ -199,7 +199,7 @@ def _missing(value: float | None, limit: float | None, source: str) -> str:
 def _tested(snapshot: Snapshot, part_type: str, quantity: str) -> tuple[float, float] | None:
     """Return the least and the largest of a quantity from which the readings come."""
     pieces = snapshot.wear.loc[snapshot.wear["part_type"] == part_type, ["piece"]]
-    seen = pieces.merge(snapshot.wear_duties, on="piece")
+    seen = pieces.merge(snapshot.piece_duties, on="piece")
     columns = {"pressure": "pressure_mpa", "speed": "speed_m_s", "temperature": "temperature_c"}
     if quantity == "pv":
         values = seen["pressure_mpa"].astype(float) * seen["speed_m_s"].astype(float)
@@ -322,7 +322,7 @@ def specific_wear(snapshot: Snapshot, part_type: str) -> pd.DataFrame:
         fits = fit_all(snapshot, only=part_type).wear_fits if one_type.any() else {}
         for (name, group), fit in fits.items():
             own = snapshot.wear[one_type & (snapshot.wear["duty_group"] == group)]
-            seen = own[["piece"]].merge(snapshot.wear_duties, on="piece")
+            seen = own[["piece"]].merge(snapshot.piece_duties, on="piece")
             load = (seen["pressure_mpa"].astype(float) * seen["speed_m_s"].astype(float)).mean()
             if name != part_type or not usable(fit) or not load > 0:
                 continue

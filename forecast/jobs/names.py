@@ -3,9 +3,16 @@
 from __future__ import annotations
 
 import difflib
+from collections.abc import Collection
 
 from forecast.errors import NotInStore
 from forecast.records.snapshot import Snapshot
+
+
+def nearest(name: str, known: Collection[str]) -> str | None:
+    """Return the known name most like one that isn't known, if any is."""
+    near = difflib.get_close_matches(name, sorted(known), 1, 0.3)
+    return near[0] if near else None
 
 
 def known_part_type(snapshot: Snapshot, part_type: str) -> None:
@@ -18,9 +25,9 @@ def known_part_type(snapshot: Snapshot, part_type: str) -> None:
     """
     known = [str(name) for name in snapshot.part_types["part_type"]]
     if part_type not in known:
-        near = difflib.get_close_matches(part_type, known, 1, 0.3)
+        near = nearest(part_type, known)
         raise NotInStore(
             f"no part type {part_type!r} in the logs",
-            f"Did you mean {near[0]}?" if near else f"Known: {', '.join(known) or 'none yet'}.",
-            nearest=near[0] if near else None,
+            f"Did you mean {near}?" if near else f"Known: {', '.join(known) or 'none yet'}.",
+            nearest=near,
         )

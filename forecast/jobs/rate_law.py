@@ -80,7 +80,7 @@ def rate_pieces(snapshot: Snapshot, part_types: Sequence[str]) -> pd.DataFrame:
     if not frames:
         return pd.DataFrame(columns=[*columns, "n", "sx", "sy", "syy", "sxx", "sxy"])
     told = wanted[columns].merge(pd.concat(frames), on="piece", sort=False)
-    return told.merge(snapshot.wear_duties, on="piece", how="left", sort=False)
+    return told.merge(snapshot.piece_duties, on="piece", how="left", sort=False)
 
 
 def rate_law(snapshot: Snapshot, part_type: str) -> RateRegression | None:

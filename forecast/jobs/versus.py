@@ -6,7 +6,6 @@ that another (a wear rate beside a life) joins by one line.
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,6 +17,7 @@ import pandas as pd
 from forecast.errors import NotInStore
 from forecast.jobs.fits import Fits, fit_all
 from forecast.jobs.modes import shape_prior
+from forecast.jobs.names import nearest
 from forecast.jobs.rate_law import rate_pieces
 from forecast.jobs.worth import scaled_modes, scaled_rates, season_worth
 from forecast.life.lives import Array, BoolArray, Lives
@@ -190,7 +190,7 @@ def two_sides(snapshot: Snapshot, a: str, b: str, by: By = "grade") -> Sides:
     NotInStore
         With the nearest name, or with what the two kinds have not in common.
     """
-    lives = snapshot.lives.merge(snapshot.life_duties, on="piece", how="left")
+    lives = snapshot.lives.merge(snapshot.piece_duties, on="piece", how="left")
     for name in (a, b):
         _known(name, by, lives[by].dropna())
     lives = lives[lives[by].isin([a, b])].reset_index(drop=True)
@@ -387,11 +387,8 @@ def _known(name: str, by: By, column: pd.Series[str]) -> None:
     known = sorted({str(value) for value in column if value})
     if name in known:
         return
-    near = difflib.get_close_matches(name, known, 1, 0.3)
     way_out = f"Known: {', '.join(known)}." if known else _none_known(by)
-    raise NotInStore(
-        f"no life of {by} {name!r} in the logs", way_out, nearest=near[0] if near else None
-    )
+    raise NotInStore(f"no life of {by} {name!r} in the logs", way_out, nearest=nearest(name, known))
 
 
 def _none_known(by: By) -> str:

@@ -23,11 +23,13 @@ from forecast.life.priors import ShapePrior
 NO_SPREAD: Final = 1e4
 """Weight of the gamma law from which on machines don't differ."""
 
+FARTHEST: Final = 12.0
+"""Logarithm of a ratio beyond which there is none."""
+
 _MOST_SPREAD: Final = 0.3
 _NODES: Final = 81
 _REACH: Final = 8.0  # standard deviations of the grid to either side
 _LEFT: Final = 5.0  # the left tail of a log gamma is the longer: by so much over its number
-_FARTHEST: Final = 12.0  # a ratio beyond exp(12) is none
 _LARGEST: Final = 600.0
 
 
@@ -189,7 +191,7 @@ class SharedHazard:
         while fallen(outside) < 0:
             inside, step = outside, 2 * step
             outside = inside + step
-            if inside > 2 * _FARTHEST:
+            if inside > 2 * FARTHEST:
                 return float(np.inf) if side > 0 else 0.0
         low, high = fallen(inside) if inside else -cut, fallen(outside)
         for _ in range(40):

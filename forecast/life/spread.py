@@ -11,12 +11,12 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import gammaincinv, ndtri, polygamma
+from scipy.special import digamma, gammaincinv, ndtri, polygamma
 
 from forecast.life.likelihood import maximise
 from forecast.life.lives import Array, BoolArray, IntArray, Lives
 from forecast.life.priors import ShapePrior
-from forecast.life.shared import SharedHazard
+from forecast.life.shared import FARTHEST, SharedHazard
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -38,7 +38,8 @@ class MachineSpread:
     weight
         The gamma law's number (its variance is 1 / weight), at most 10,000.
     spread
-        Standard deviation of log life between machines that the multipliers amount to.
+        Standard deviation of log life between machines: of the multipliers that the lives show,
+        which need not be gamma, and of what is not known of each.
     ratio
         Twice the log-likelihood gained over one law for all machines.
     differ
@@ -111,18 +112,20 @@ def shared_by_machine(lives: Lives, machine: npt.ArrayLike) -> MachineSpread:
     model = SharedHazard(lives, number, np.ones((len(lives), 1)))
     at, value = model.fit(np.array([maxima.log_shape[0], maxima.log_scale[0]]))
     shape, weight = float(np.exp(at[0])), float(np.exp(at[-1]))
+    told, rate = model.multipliers(at)
+    variance = np.var(digamma(told) - np.log(rate)) + np.mean(polygamma(1, told))
     ratio = max(0.0, 2 * (value - float(maxima.log_likelihood[0])))
     return MachineSpread(
         shape=shape,
         scale=float(np.exp(at[1])),
         pooled_shape=float(np.exp(maxima.log_shape[0])),
         weight=weight,
-        spread=float(np.sqrt(polygamma(1, weight)) / shape),
+        spread=float(np.sqrt(variance) / shape),
         ratio=ratio,
         differ=ratio > ONE_SIDED_95,
         state="fitted",
         _machines=names,
-        _posterior=model.multipliers(at),
+        _posterior=(told, rate),
         _counts=(
             np.bincount(number, lives.weight, len(names)).astype(float),
             np.bincount(number, lives.weight * ~lives.suspended, len(names)).astype(float),
@@ -203,15 +206,17 @@ def life_ratio(
     model = SharedHazard(lives, number, design, prior)
     start = np.zeros(1 + design.shape[1])
     start[0], start[1] = prior.log_centre, np.log(max(lives.exposure / max(sum(failed), 0.5), 1.0))
-    held, _ = model.fit(start, fixed=2)
     cut = float(ndtri(0.5 + level / 2)) ** 2
     if not all(failed):
-        # the likelihood only rises towards a ratio without end: it tells one bound
+        # the likelihood only rises towards a ratio without end, where it levels off: one bound
         towards = 1.0 if failed[0] else -1.0
+        start[2] = towards * FARTHEST
+        held, _ = model.fit(start, fixed=2)
         bound = model.edge(held, 2, -towards, cut)
         ends = (bound, np.inf) if towards > 0 else (0.0, bound)
         state = "lower_bound_only" if towards > 0 else "upper_bound_only"
         return LifeRatio(np.nan, *ends, *_law(held), state=state)
+    held, _ = model.fit(start, fixed=2)
     at, _ = model.fit(held[:-1])
     low, high = (model.edge(at, 2, side, cut) for side in (-1.0, 1.0))
     state = "fitted" if min(failed) >= 20 else "leans_on_prior"

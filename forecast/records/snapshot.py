@@ -175,7 +175,7 @@ COLUMNS: Final[Mapping[str, tuple[str, ...]]] = {
         "note",
     ),
     "set_aside": ("import", "file", "line", "column", "value", "rule", "hint"),
-    "life_duties": (
+    "piece_duties": (
         "piece",
         "place",
         "batch",
@@ -207,7 +207,6 @@ COLUMNS: Final[Mapping[str, tuple[str, ...]]] = {
         "oldest_age",
         "oldest_days",
     ),
-    "wear_duties": ("piece", "place", "medium", "pressure_mpa", "speed_m_s", "temperature_c"),
 }
 """The columns of each frame; a Snapshot is refused if one is missing."""
 
@@ -281,15 +280,15 @@ class Snapshot:
         their ``position`` is empty, and the logs do not tell).
     doubts, set_aside
         As FORMATS lists them; doubts in state ``open`` act by their default.
-    life_duties
-        Place, batch and duty of each piece with a life; NaN or empty where nobody stated it.
+    piece_duties
+        Place, batch and duty of each piece with a life or readings; NaN or empty where nobody
+        stated it.
     cells, phases_ahead
         The seasons in their phases (raw material, cleaning regime), in the order in which they
         began: what ``season`` means in every frame of cells. Machine days planned in each phase.
-    duties, duty_limits, wear_duties
+    duties, duty_limits
         Duty of each part type by machine and place; what its grade was tested for, with its
-        exposure limits and the oldest piece in place; duty of each piece with readings. NaN where
-        nobody stated it.
+        exposure limits and the oldest piece in place. NaN where nobody stated it.
     """
 
     day: date
@@ -312,12 +311,11 @@ class Snapshot:
     used: pd.DataFrame
     doubts: pd.DataFrame
     set_aside: pd.DataFrame
-    life_duties: pd.DataFrame = field(default_factory=lambda: _empty("life_duties"))
+    piece_duties: pd.DataFrame = field(default_factory=lambda: _empty("piece_duties"))
     cells: pd.DataFrame = field(default_factory=lambda: _empty("cells"))
     phases_ahead: pd.DataFrame = field(default_factory=lambda: _empty("phases_ahead"))
     duties: pd.DataFrame = field(default_factory=lambda: _empty("duties"))
     duty_limits: pd.DataFrame = field(default_factory=lambda: _empty("duty_limits"))
-    wear_duties: pd.DataFrame = field(default_factory=lambda: _empty("wear_duties"))
     bounds: pd.DataFrame = field(default_factory=lambda: _empty("bounds"))
     bound_cells: pd.DataFrame = field(default_factory=lambda: _empty("bound_cells"))
     unaged: pd.DataFrame = field(default_factory=lambda: _empty("unaged"))

@@ -38,12 +38,11 @@ QUERIES: Final[Mapping[str, str]] = {
     "used": "queries/snapshot_used",
     "doubts": "queries/snapshot_doubts",
     "set_aside": "queries/snapshot_set_aside",
-    "life_duties": "queries/snapshot_life_duties",
+    "piece_duties": "queries/snapshot_piece_duties",
     "cells": "queries/snapshot_cells",
     "phases_ahead": "queries/snapshot_phases_ahead",
     "duties": "queries/snapshot_duties",
     "duty_limits": "queries/snapshot_duty_limits",
-    "wear_duties": "queries/snapshot_wear_duties",
 }
 """The statement behind each frame of :data:`forecast.records.snapshot.COLUMNS`."""
 

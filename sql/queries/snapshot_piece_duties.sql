@@ -1,5 +1,5 @@
--- Where each piece with a life sits or sat last, the batch it came from (if any row that fitted it
--- says so), and the duty of that place and part type.
+-- Where each piece of known age with a life or readings sits or sat last, the batch it came from
+-- (if any row that fitted it says so), and the duty of that place and part type.
 WITH batches AS (
     SELECT
         s.piece,
@@ -43,5 +43,5 @@ SELECT
 FROM pieces AS p
 LEFT JOIN batches AS b ON p.piece = b.piece
 LEFT JOIN duties AS d ON p.machine = d.machine AND p.place = d.place AND p.part_type = d.part_type
-WHERE NOT p.is_set AND p.lives_logged AND p.first_age IS NOT NULL
+WHERE NOT p.is_set AND (p.lives_logged OR p.readings > 0) AND p.first_age IS NOT NULL
 ORDER BY p.piece
