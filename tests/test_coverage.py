@@ -122,7 +122,7 @@ def write_logs(snapshot: Any, folder: Path) -> list[Path]:
     run = snapshot.running.assign(day=days.dt.date)
     ran = run[run["machine"] == run["machine"].iloc[0]].sort_values("day")
     hours = ran["hours"].cumsum().to_numpy()
-    changes = ["machine,at,action,place,position,part_type,reason"]
+    changes = ["machine,at,action,place,position,part_type,quantity,reason"]
     where = snapshot.lives["piece"].str.rsplit("/", n=1).str[0]
     for named, own in snapshot.lives.groupby(where, sort=True):
         machine, position = str(named).split("/")
@@ -131,9 +131,17 @@ def write_logs(snapshot: Any, folder: Path) -> list[Path]:
         for ended in age[:-1]:
             day = ran["day"].iloc[min(int(np.searchsorted(hours, ended)), len(ran) - 1)]
             changes.append(
-                f"{machine},{day},replaced,rollers,{int(position)},{FLEETS['PART']},broken"
+                f"{machine},{day},replaced,rollers,{int(position)},{FLEETS['PART']},1,broken"
             )
-    dirt = [changes[-1].replace("replaced", "replacd"), "M01,31/31/2025,replaced,rollers,1,,broken"]
+    looked = ran["day"].iloc[-1]  # nothing to change on any: no machine is silent
+    changes += [
+        f"{name},{looked},replaced,rollers,1,{FLEETS['PART']},0,"
+        for name in sorted(set(snapshot.lives["machine"]))
+    ]
+    dirt = [
+        changes[1].replace("replaced", "replacd"),
+        "M01,31/31/2025,replaced,rollers,1,,1,broken",
+    ]
     files = {
         "part_types": ["part_type,wear_limit_mm", f"{FLEETS['PART']},99"],
         "fleet": ["machine,place,part_type,positions,from,start_state,line"]
