@@ -1,4 +1,4 @@
-"""Commands about logs: import, imports, set-aside, doubts, settle."""
+"""Commands about logs: import, imports, withdraw, set-aside, doubts, settle."""
 
 from __future__ import annotations
 
@@ -54,6 +54,10 @@ def import_(
             "import into an empty store.",
         ),
     ] = None,
+    draft_mapping: Annotated[
+        bool,
+        typer.Option("--draft-mapping", help="Print a mapping to look over; import nothing."),
+    ] = False,
     as_json: Json = False,
 ) -> None:
     """Read logs into the store.
@@ -63,8 +67,15 @@ def import_(
 
     Example:
       wearahead import readings.csv change_outs.csv
-      wearahead import old_sheets.xlsx --mapping old_sheets.toml --dry-run
+      wearahead import old_sheets.xlsx --draft-mapping > old_sheets.toml
+      wearahead import old_sheets.xlsx --dry-run
     """
+    if draft_mapping:
+        from forecast.intake.draft import draft_mapping as drafted
+
+        for file in files:
+            typer.echo(drafted(file), nl=False)
+        return
     from forecast.intake.importing import import_logs
 
     with work() as watched:
@@ -100,15 +111,76 @@ def imports(ctx: typer.Context, as_json: Json = False) -> None:
     show.tables({"imports": found(address(ctx))}, as_json=as_json)
 
 
-def set_aside(ctx: typer.Context, as_json: Json = False) -> None:
-    """List the rows that could not be read, and what to do.
+def withdraw(
+    ctx: typer.Context,
+    number: Annotated[int, typer.Argument(metavar="IMPORT", help="Its number in: imports.")],
+    back: Annotated[bool, typer.Option("--back", help="Let it count again.")] = False,
+    note: Annotated[str, typer.Option(help="Who said so, and why.")] = "",
+    as_json: Json = False,
+) -> None:
+    """Take an import out whole, and back.
+
+    Nothing is deleted: from today its rows stop counting, and what was known earlier stays as it
+    was. Rows that another import brought too go on counting.
 
     Example:
-      wearahead set-aside
+      wearahead withdraw 3 --note "the wrong plant's sheet"
+      wearahead withdraw 3 --back
+    """
+    from forecast.intake.withdrawing import withdraw as decide
+
+    row = decide(address(ctx), number, today=date.today(), note=note, back=back)
+    if as_json:
+        show.tables({"imports": [row]}, as_json=True)
+        return
+    state = "counts again" if back else "is withdrawn"
+    typer.echo(f"import {number} {state}: {row['file']}, {row['accepted']:,} rows")
+
+
+def set_aside(
+    ctx: typer.Context,
+    file: Annotated[str, typer.Option(help="Only of files whose name holds this.")] = "",
+    rule: Annotated[str, typer.Option(help="Only under this rule.")] = "",
+    number: Annotated[
+        int | None, typer.Option("--import", metavar="IMPORT", help="Only of this import.")
+    ] = None,
+    export: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Write them as logs to mend: .csv, one a kind of log."),
+    ] = None,
+    as_json: Json = False,
+) -> None:
+    """List the rows that could not be read, and what to do.
+
+    Mend the original and import it again; or export the rows with their reasons, mend the copy,
+    and import that: what is mended leaves the list, and nothing is ever deleted.
+
+    Example:
+      wearahead set-aside --rule "not a date"
+      wearahead set-aside --export mend.csv
     """
     from forecast.intake.set_aside import set_aside as found
 
-    show.tables({"set_aside": found(address(ctx))}, as_json=as_json)
+    rows = found(address(ctx), number=number, file=file, rule=rule)
+    if export is None:
+        show.tables({"set_aside": rows}, as_json=as_json)
+        return
+    from forecast.intake.set_aside import to_mend
+    from reports.sheets import write_dicts
+
+    books = to_mend(address(ctx), number=number, file=file, rule=rule)
+    written = []
+    for kind, book in books.items():
+        path = export if len(books) == 1 else export.with_stem(f"{export.stem}_{kind}")
+        write_dicts(book, path)
+        written.append({"file": str(path), "kind": kind, "rows": len(book)})
+    if as_json:
+        show.tables({"set_aside": rows, "files": written}, as_json=True)
+        return
+    typer.echo(show.text_table("files", written))
+    if written:
+        names = " ".join(str(row["file"]) for row in written)
+        show.message(f"mend the cells that set_aside_column names, then:  wearahead import {names}")
 
 
 def doubts(ctx: typer.Context, as_json: Json = False) -> None:
@@ -172,6 +244,7 @@ def add_to(app: typer.Typer) -> None:
     """Add the commands of this module."""
     add(app, "import", import_)
     add(app, "imports", imports)
+    add(app, "withdraw", withdraw)
     add(app, "set-aside", set_aside)
     add(app, "doubts", doubts)
     add(app, "settle", settle)

@@ -63,6 +63,14 @@ def work() -> Iterator[Work]:
 
 
 @contextmanager
+def reading() -> Iterator[None]:
+    """Show a person that the logs are being read and fitted, where it is one step."""
+    with work() as watched:
+        watched.tell("reading the logs, fitting", 0, 0)
+        yield
+
+
+@contextmanager
 def _telling() -> Iterator[Tell]:
     if not sys.stderr.isatty():
         yield silent

@@ -54,11 +54,11 @@ def export(
     number: Number = None,
     as_json: Json = False,
 ) -> None:
-    """Write a forecast as sheets and calendar: CSV, XLSX, iCalendar.
+    """Write a forecast as sheets and a calendar.
 
-    A CSV file a result; season.xlsx with all of them and the pick lists; season.ics with the
-    orders, the windows and the overhaul: a later forecast's file moves the same events. Texts that
-    a spreadsheet would run are defused.
+    CSV, XLSX and iCalendar: a CSV file a result; season.xlsx with all of them and the pick lists;
+    season.ics with the orders, the windows and the overhaul: a later forecast's file moves the same
+    events. Texts that a spreadsheet would run are defused.
 
     Example:
       wearahead export --to season_2026

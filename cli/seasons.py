@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Final
 
@@ -19,7 +20,9 @@ MOST_NEAR: Final = 6
 
 def season(
     ctx: typer.Context,
-    plan: Annotated[Path, typer.Argument(metavar="PLAN", help="The plan file (TOML).")],
+    plans: Annotated[
+        list[Path], typer.Argument(metavar="PLAN...", help="The plan file (TOML), or several.")
+    ],
     as_of: Day = None,
     settings: Annotated[
         list[str] | None,
@@ -30,22 +33,31 @@ def season(
     """Forecast a season: what to buy, what to change, and when.
 
     With --as-of the forecast starts from that day and sees only what was known then; else from
-    the plan's own as_of, else from the last day known. It is kept under a number.
+    the plan's own as_of, else from the last day known. It is kept under a number. Several plans
+    are forecast each and set side by side.
 
     Example:
       wearahead season season_2026.toml
+      wearahead season season_2026.toml longer.toml
       wearahead season season_2026.toml --as-of 2026-09-13 --set season.end=2026-11-22
     """
     from forecast.jobs.season import run_season
 
     with work() as watched:
-        forecast = run_season(
-            address(ctx),
-            plan,
-            as_of=None if as_of is None else as_of.date(),
-            settings=settings or (),
-            work=watched,
-        )
+        found = [
+            run_season(
+                address(ctx),
+                plan,
+                as_of=None if as_of is None else as_of.date(),
+                settings=settings or (),
+                work=watched,
+            )
+            for plan in plans
+        ]
+    if len(found) > 1:
+        _side_by_side([plan.stem for plan in plans], found, as_json=as_json)
+        return
+    forecast = found[0]
     if as_json:
         show.tables(forecast.tables(), as_json=True)
         show.message(f"forecast {forecast.number}")
@@ -55,6 +67,74 @@ def season(
     start = said_before(ctx)
     typer.echo(f"  {start} report {forecast.number} --out report.html")
     typer.echo(f"  {start} export {forecast.number} --to FOLDER")
+
+
+def _side_by_side(
+    names: Sequence[str], forecasts: Sequence[SeasonForecast], *, as_json: bool
+) -> None:
+    """Set the forecasts of several plans side by side, or print their rows, each with its plan."""
+    import pandas as pd
+
+    from reports import words
+
+    tables = {
+        result: pd.concat(
+            [
+                forecast.results[result].assign(plan=name)
+                for name, forecast in zip(names, forecasts, strict=True)
+            ],
+            ignore_index=True,
+        )
+        for result in forecasts[0].results
+    }
+    numbers = ", ".join(
+        f"{name} is forecast {forecast.number}"
+        for name, forecast in zip(names, forecasts, strict=True)
+    )
+    if as_json:
+        show.tables(tables, as_json=True)
+        show.message(numbers)
+        return
+    currency = forecasts[0].currency
+    bought = tables["purchases"].groupby(["part_type", "plan"], sort=False)
+    orders = bought.agg(
+        quantity=("quantity", "sum"), cost=("cost", "sum"), chance_with=("chance_with", "max")
+    )
+    rows = tables["season_totals"].merge(orders, on=["part_type", "plan"], how="left")
+    order = {name: n for n, name in enumerate(names)}
+    rows = rows.sort_values(
+        ["part_type", "plan"], key=lambda own: own.map(lambda one: order.get(one, one)),
+        kind="stable",
+    )  # fmt: skip
+    cells = [
+        [
+            str(row["part_type"]),
+            str(row["plan"]),
+            f"{row['mean']:,.0f} ({row['p05']:,.0f}-{row['p95']:,.0f})",
+            f"{row['quantity']:,.0f}",
+            words.money(row["cost"], currency),
+            words.chance(row["chance_with"]),
+        ]
+        for _, row in rows.iterrows()
+    ]
+    heads = ["part type", "plan", "expected (range)", "buy", "cost", "enough"]
+    typer.echo(show.layout(heads, cells, [False, False, True, True, True, True], show.width()))
+    typer.echo("")
+    for name, forecast in zip(names, forecasts, strict=True):
+        cost = float(forecast.results["purchases"]["cost"].astype(float).sum())
+        season_costs = float(forecast.results["costs"]["total"].astype(float).sum())
+        typer.echo(
+            show.hanging(
+                f"{name}: to buy {words.money(cost, currency)}; the season's parts, work, stops "
+                f"and losses {words.money(season_costs, currency)}"
+            )
+        )
+    typer.echo("\n" + show.hanging(f"{numbers}."))
+    typer.echo(
+        show.hanging(
+            f"Why they differ: wearahead compare {forecasts[0].number} {forecasts[1].number}"
+        )
+    )
 
 
 def summary(forecast: SeasonForecast) -> str:

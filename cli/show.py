@@ -37,6 +37,8 @@ SHOWN: Final[Mapping[str, tuple[str, ...]]] = {
     "to_change": ("machine", "part_type", "positions", "quantity", "because", "chance_if_left"),
     "versus": ("what", "ratio", "pairs", "extrapolated", "parts_saved", "money_saved"),
     "life_families": ("mode", "family", "parameters", "log_likelihood", "aic", "b10"),
+    "hindsight": ("as_of", "part_type", "actual", "mean", "covered", "pinball", "crps", "bias"),
+    "plans": ("part_type", "plan", "mean", "quantity", "cost", "chance_with"),
     "sample_size": ("method", "machines", "hours", "power"),
     "hours_left": (
         "machine",

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
-from typing import Annotated, Final
+from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
 from cli import show
-from cli.options import Day, Json, add, address
+from cli.options import Day, Json, add, address, reading
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 PartType = Annotated[
     str | None, typer.Argument(metavar="PART_TYPE", help="Only this part type; all if left out.")
@@ -22,14 +26,39 @@ MOST_PIECES: Final = 30
 def wear(ctx: typer.Context, part_type: PartType = None, as_json: Json = False) -> None:
     """Show how fast parts wear.
 
-    One line a part type and duty, each rate with its 90 % range.
+    One line a part type and duty, each rate with its 90 % range. With a part type also what its
+    rate depends on, its specific wear rate, and whether wear is straight and steady.
 
     Example:
       wearahead wear SLEEVE-30
     """
     from forecast.jobs.study import wear as study
+    from forecast.jobs.study import wear_beside
 
-    show.tables({"wear": study(address(ctx), part_type)}, as_json=as_json)
+    if part_type is None:
+        with reading():
+            table = study(address(ctx))
+        show.tables({"wear": table}, as_json=as_json)
+        return
+    with reading():
+        found, said = wear_beside(address(ctx), part_type)
+    if as_json:
+        show.tables(found, as_json=True)
+        return
+    typer.echo(show.text_table("wear", found["wear"]))
+    for sentence in said:
+        typer.echo(show.hanging(f"{sentence[0].upper()}{sentence[1:]}."))
+    if len(found["rate_law"]):
+        typer.echo("\n" + show.strong("What duty and grade do to the rate"))
+    for row in found["rate_law"].itertuples():
+        near = [f"{float(str(each)):.2f}" for each in (row.value, row.value_low, row.value_high)]
+        check = f"plain check {float(str(row.check)):.2f}".replace("nan", "none")
+        told = f"{row.term} {near[0]} ({near[1]} to {near[2]}; {check}): {row.means}"
+        typer.echo(show.hanging(told))
+    if len(found["specific_wear"]):
+        title = "Specific wear rate: k in 1e-6 mm3/(N m), and in 1e-10 in3 min/(ft lb h)"
+        typer.echo("\n" + show.strong(title))
+        typer.echo(show.text_table("specific_wear", found["specific_wear"]))
 
 
 def life(ctx: typer.Context, part_type: PartType = None, as_json: Json = False) -> None:
@@ -43,7 +72,8 @@ def life(ctx: typer.Context, part_type: PartType = None, as_json: Json = False) 
     """
     from forecast.jobs.study import life_beside as study
 
-    found = study(address(ctx), part_type)
+    with reading():
+        found = study(address(ctx), part_type)
     if as_json:
         show.tables(found, as_json=True)
         return
@@ -88,7 +118,8 @@ def hours_left(
     from forecast.jobs.hours_left import hours_left as study
 
     days = () if as_of is None else (f"season.as_of={as_of.date().isoformat()}",)
-    rows = study(address(ctx), plan, part_type, (*(settings or ()), *days))
+    with reading():
+        rows = study(address(ctx), plan, part_type, (*(settings or ()), *days))
     shown = rows if as_json else rows.head(MOST_PIECES)
     show.tables({"hours_left": shown}, as_json=as_json)
     if len(shown) < len(rows):
@@ -139,7 +170,40 @@ def duty(
         material=material,
         materials=materials,
     )
-    show.tables({"duty": rows}, as_json=as_json)
+    if as_json:
+        show.tables({"duty": rows}, as_json=True)
+        return
+    typer.echo("\n".join(_judged(part_type, rows)))
+
+
+def _judged(part_type: str, rows: pd.DataFrame) -> Iterator[str]:
+    """Yield the answer, the limits side by side, and what no limit can say."""
+    asked = rows[rows["limit"].notna() & rows["value"].notna()]
+    outside = list(dict.fromkeys(rows.loc[rows["inside"].eq(False), "quantity"]))
+    inside = [name for name in dict.fromkeys(asked["quantity"]) if name not in outside]
+    bare = [name for name in dict.fromkeys(rows["quantity"]) if name not in inside + outside]
+    told = rows["limit"].isna() & rows["value"].notna() & ~_unstated(rows)
+    open_ = [name for name in bare if name not in set(rows.loc[told, "quantity"])]
+    yield show.strong(f"Is this duty inside what {part_type} was tested for?", colour=True)
+    for word, names in (("inside", inside), ("outside", outside), ("no limit to tell", open_)):
+        if names:
+            yield show.hanging(f"{word}: {', '.join(names)}")
+    warned = rows["inside"].eq(False) & (rows["value"].isna() | rows["limit"].isna())
+    attacked = ~rows["quantity"].isin(["pressure", "speed", "pv", "temperature"])
+    table = asked[~(attacked.loc[asked.index] & asked["unit"].eq("C"))]
+    if len(table):
+        yield ""
+        yield show.text_table("duty", table)
+    notes = rows[warned | told | (attacked & rows["unit"].eq("C"))]
+    if len(notes):
+        yield ""
+    for row in show.records(notes.drop_duplicates()):
+        value = "" if row["value"] != row["value"] else f" {row['value']:.3g} {row['unit']}"
+        yield show.hanging(f"{row['quantity']}{value}: {row['source']}")
+
+
+def _unstated(rows: pd.DataFrame) -> pd.Series[bool]:
+    return rows["source"].str.endswith("stated")
 
 
 def add_to(app: typer.Typer) -> None:

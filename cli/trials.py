@@ -27,9 +27,10 @@ def versus(
     ] = None,
     as_json: Json = False,
 ) -> None:
-    """Compare two grades or batches: B over A, machine by machine where both ran.
+    """Compare two grades or batches: B over A.
 
-    With a plan: the pieces and the money saved over its season if every A were a B.
+    Machine by machine where both ran. With a plan: the pieces and the money saved over its season
+    if every A were a B.
 
     Example:
       wearahead versus standard trial
@@ -62,7 +63,7 @@ def sample_size(
     ] = 0.9,
     as_json: Json = False,
 ) -> None:
-    """Say how many machines must run how long to show an improvement.
+    """Say how many machines, how long, show an improvement.
 
     Three trials: a success run with a few failures allowed, a run without a failure, and wear
     rates of both kinds side by side on each machine. Power: the chance that the trial shows it.

@@ -25,11 +25,11 @@ def next_window(
     ] = None,
     as_json: Json = False,
 ) -> None:
-    """Show the list for the coming window: what to change, take along and measure.
+    """Show the list for the coming window.
 
-    The go/no-go sheet says over which depth to change, how many to expect and how many to take
-    along, and which positions, drawn by lot, to measure on the way. Filled in, the sheets import
-    back as logs; rows nobody filled in are set aside.
+    What to change, take along and measure. The go/no-go sheet says over which depth to change, how
+    many to expect and how many to take along, and which positions, drawn by lot, to measure on the
+    way. Filled in, the sheets import back as logs; rows nobody filled in are set aside.
 
     Example:
       wearahead next

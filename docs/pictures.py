@@ -1,12 +1,23 @@
-"""Take the README's picture anew: ``python docs/pictures.py REPORT.html`` (needs Chromium)."""
+"""Take the pictures of README and DEVELOPERS.md anew: ``python docs/pictures.py`` (Chromium).
+
+Runs ``wearahead demo`` in a folder of its own and photographs what it leaves; with a report's name
+behind it, that report instead.
+"""
 
 from __future__ import annotations
 
+import subprocess
 import sys
+import tempfile
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from playwright.sync_api import sync_playwright
 
+if TYPE_CHECKING:
+    from playwright.sync_api import Page
+
+HERE = Path(__file__).parent
 FLAGS = [
     "--no-sandbox",
     "--disable-gpu",
@@ -16,18 +27,41 @@ FLAGS = [
     "--disable-component-update",
     "--disable-sync",
 ]
+DRAWN = "performance.getEntriesByName('all-drawn').length > 0"
+FIGURES = {
+    "demand.png": "#what-the-season-asks-for figure[data-part='SLEEVE-30']",
+    "wear.png": "#how-it-wears figure[data-part='STRIP-12']",
+    "life.png": "#how-long-it-lasts figure[data-part='STRIP-12']",
+    "windows.png": "#what-to-change .grid",
+}
 
 
 def main() -> None:
-    """Photograph the first screen of a report."""
-    report = Path(sys.argv[1]).resolve()
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path="/usr/bin/chromium", args=FLAGS)
-        page = browser.new_page(viewport={"width": 1280, "height": 860})
-        page.goto(report.as_uri())
-        page.wait_for_timeout(2500)
-        page.screenshot(path=Path(__file__).parent / "report.png")
-        browser.close()
+    """Photograph the first screen, and one figure of each kind."""
+    with tempfile.TemporaryDirectory() as folder:
+        report = Path(sys.argv[1]) if len(sys.argv) > 1 else demo(Path(folder) / "demo")
+        with sync_playwright() as playwright:
+            browser = playwright.chromium.launch(executable_path="/usr/bin/chromium", args=FLAGS)
+            page = browser.new_page(viewport={"width": 1280, "height": 860})
+            page.goto(report.resolve().as_uri())
+            while not page.evaluate(DRAWN):
+                page.wait_for_timeout(50)
+            photograph(page)
+            browser.close()
+
+
+def demo(folder: Path) -> Path:
+    """Return the report of the running season that the demo writes."""
+    subprocess.run([sys.executable, "-m", "cli", "demo", "--folder", str(folder)], check=True)  # noqa: S603
+    return folder / "report.html"
+
+
+def photograph(page: Page) -> None:
+    """Write the pictures beside this file."""
+    page.screenshot(path=HERE / "report.png")
+    page.evaluate("document.querySelector('.closer').style.position = 'static'")
+    for name, where in FIGURES.items():
+        page.locator(where).first.screenshot(path=HERE / name)
 
 
 if __name__ == "__main__":

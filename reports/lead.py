@@ -85,7 +85,7 @@ def _buy(forecast: SeasonForecast) -> Sentence:
     runs: list[str] = [
         "Buy ",
         Strong(words.plural(rows["quantity"].astype(float).sum(), "piece")),
-        f" of {words.plural(len(rows), 'part type')}",
+        f" of {words.plural(rows['part_type'].nunique(), 'part type')}",
     ]
     cost = rows["cost"].astype(float).sum()
     if cost > 0:

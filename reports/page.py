@@ -77,14 +77,14 @@ def write_page(forecast: SeasonForecast, path: Path) -> Path:
 
 
 def _kept(text: str) -> Markup:
-    """Escape a text, and keep short names with a hyphen ('STRIP-12') on one line."""
+    """Escape a text, and keep short names with a hyphen ('STRIP-12') and '9 %' on one line."""
     from markupsafe import Markup, escape
 
     return Markup("").join(
         Markup("<span class=s>{}</span>").format(part)
         if n % 2 and len(part) <= LONGEST_WHOLE
         else escape(part)
-        for n, part in enumerate(re.split(r"(\w+(?:-\w+)+)", text))
+        for n, part in enumerate(re.split(r"(\w+(?:-\w+)+|[\d.]+ %)", text))
     )
 
 

@@ -63,6 +63,9 @@ LABELS: Final = {
     "age": "hours",
     "change": "to change",
     "measure_again": "to measure again",
+    "narrows_by": "narrows by, pieces",
+    "may_flip": "may flip",
+    "minutes": "minutes",
     "leave": "to leave in",
     "as_of": "forecast on",
     "until": "up to",
@@ -136,6 +139,7 @@ CHANCES: Final = frozenset(
         "chance_next",
         "share",
         "power",
+        "may_flip",
     ]
 )
 DAYS: Final = frozenset(["week", "order_by", "needed_by", "window", "at", "day", "as_of", "until"])
@@ -151,6 +155,7 @@ FIGURES: Final = {
     "machine_sd": 2,
     "piece_sd": 2,
     "gauge_sd_mm": 2,
+    "narrows_by": 2,
     "offset_mm": 2,
     "break_even_ratio": 2,
     "shape": 2,

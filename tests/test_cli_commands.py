@@ -67,9 +67,12 @@ def run(monkeypatch: pytest.MonkeyPatch, calls: list[tuple[str, Any, Any]]) -> R
         "forecast.intake.set_aside": {"set_aside": [dict.fromkeys(RESULTS["set_aside"], "x")]},
         "forecast.intake.doubts": {"doubts": [DOUBT], "settle": DOUBT},
         "forecast.jobs.season": {"run_season": forecast, "kept_forecast": forecast},
+        "forecast.jobs.beside": {"with_grades": forecast},
         "forecast.jobs.study": {
             "wear": forecast.results["wear"],
-            "life": NotInStore("no part type SLEVE-30", "see them:  wearahead life", "SLEEVE-30"),
+            "life_beside": NotInStore(
+                "no part type SLEVE-30", "see them:  wearahead life", "SLEEVE-30"
+            ),
         },
     }
     for name, functions in answers.items():
@@ -164,7 +167,8 @@ def test_report_and_export_write_files(run: Run, calls: list[Any], tmp_path: Pat
     assert (tmp_path / "deep" / "r.html").stat().st_size == told["bytes"] <= 3_000_000
     assert calls[0][1] == ("wearahead.duckdb", 7)
     ran = run("export", "--to", str(tmp_path / "out"), "--json")
-    assert calls[1][1] == ("wearahead.duckdb", None)
+    assert calls[1][0] == "with_grades"
+    assert calls[2][1] == ("wearahead.duckdb", None)
     assert len(json.loads(ran.stdout)["files"]) == len(RESULTS) + 2
 
 

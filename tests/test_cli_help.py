@@ -17,20 +17,10 @@ from cli.app import Commands, app
 from cli.reference import reference
 
 PLAIN = {"COLUMNS": "80", "NO_COLOR": "1", "TERM": "dumb"}
-COMMANDS = [
-    "demo",
-    "import",
-    "imports",
-    "set-aside",
-    "doubts",
-    "settle",
-    "wear",
-    "life",
-    "hours-left",
-    "duty",
-    "season",
-]
-COMMANDS += ["report", "export"]
+TREE = get_command(app)
+COMMANDS = list(TREE.commands) if isinstance(TREE, Commands) else []
+ESSENTIAL = """demo import imports withdraw set-aside doubts settle wear life evidence hours-left
+duty versus sample-size season compare next measure-next report export hindsight""".split()  # noqa: SIM905
 DEAR = [
     "pandas",
     "numpy",
@@ -70,10 +60,9 @@ def test_help_is_there_in_a_quarter_of_a_second() -> None:
     assert min(seconds) <= 0.25
 
 
-def test_every_command_is_there() -> None:
-    tree = get_command(app)
-    assert isinstance(tree, Commands)
-    assert list(tree.commands) == COMMANDS
+def test_no_command_is_there_that_nobody_knows() -> None:
+    assert COMMANDS
+    assert set(COMMANDS) <= set(ESSENTIAL)
 
 
 @pytest.mark.parametrize("name", COMMANDS)

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import runpy
+import tempfile
+from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +13,8 @@ import pandas as pd
 import pytest
 
 FLEETS: dict[str, Any] = runpy.run_path(str(Path(__file__).parent / "fleets.py"))
-COUNT, AT_LEAST = 20, 16
+MANY: dict[str, Any] = runpy.run_path(str(Path(__file__).parent / "many_fleets.py"))
+COUNT = 200
 
 
 def same(one: pd.DataFrame, other: pd.DataFrame) -> bool:
@@ -38,35 +41,114 @@ def test_a_fleet_hangs_together(kind: str) -> None:
     assert np.allclose(lived, seasons * FLEETS["SEASON"])
 
 
-@pytest.mark.slow
-@pytest.mark.parametrize("kind", FLEETS["KINDS"])
-def test_the_interval_holds_the_truth(kind: str, tmp_path: Path) -> None:
+def one(seed: int) -> dict[str, Any]:
+    """Forecast the fleet of a seed and look at what it then used."""
     from forecast.jobs.season import forecast_season
     from forecast.planning.plan import read_plan
 
-    rows = []
-    for seed in range(COUNT):
-        snapshot, text, used = FLEETS["fleet"](kind, seed)
-        path = tmp_path / f"{kind}_{seed}.toml"
+    kind = MANY["KINDS"][seed % 3]
+    snapshot, text, used, behind = MANY["fleet_of"](kind, -1, seed)
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "plan.toml"
         path.write_text(text, encoding="utf-8")
-        totals = forecast_season(snapshot, read_plan(path)).results["season_totals"]
-        for row in totals.itertuples():
-            truth = used[str(row.part_type)]
-            rows.append(
-                {
-                    "kind": kind,
-                    "seed": seed,
-                    "seasons": len(snapshot.seasons),
-                    "failures": int((snapshot.lives["mode"] == "broken").sum()),
-                    "truth": truth,
-                    "p05": row.p05,
-                    "mean": round(float(row.mean), 1),
-                    "p95": row.p95,
-                    "holds": bool(row.p05 <= truth <= row.p95),
-                }
-            )
-    table = pd.DataFrame(rows)
+        plan = read_plan(path, ["draws.count=300"])
+    found = forecast_season(snapshot, plan).results
+    total, bought = found["season_totals"].iloc[0], found["purchases"]["quantity"].sum()
+    return behind | {
+        "seed": seed,
+        "kind": kind,
+        "used": used,
+        "p05": total["p05"],
+        "p95": total["p95"],
+        "holds": bool(total["p05"] <= used <= total["p95"]),
+        "enough": bool(used <= bought),
+    }
+
+
+@pytest.mark.slow
+def test_the_interval_holds_the_truth_of_200_fleets() -> None:
+    """Truths from the priors, seeds fixed beforehand; two processes.
+
+    A count that is often 0 cannot lie outside an interval that begins there, so that the share may
+    exceed 95 % where little is used, and is held between 85 and 95 % where more is.
+    """
+    with ProcessPoolExecutor(2) as pool:
+        table = pd.DataFrame(pool.map(one, range(COUNT), chunksize=5))
     message = table.to_string(index=False)
-    print(message)  # noqa: T201
+    some = table[table["p05"] > 0]
+    shares = (
+        f"holds {table['holds'].mean():.3f} of {len(table)}, {some['holds'].mean():.3f} of "
+        f"{len(some)} that surely use some; enough bought {table['enough'].mean():.3f}"
+    )
+    print(shares)  # noqa: T201
     assert len(table) == COUNT
-    assert int(table["holds"].sum()) >= AT_LEAST, f"\n{message}"
+    assert table["holds"].mean() >= 0.85, f"\n{message}"
+    assert 0.85 <= some["holds"].mean() <= 0.95 + 0.03, f"\n{message}"
+    assert table["enough"].mean() >= 0.95 - 0.03, f"\n{message}"
+
+
+def test_dirty_files_tell_what_the_snapshot_told(tmp_path: Path) -> None:
+    """A fleet as log files, with rows refused, repeated and blank, says the same once imported."""
+    from forecast.intake.importing import import_logs
+    from forecast.jobs.season import forecast_season
+    from forecast.planning.plan import read_plan
+    from forecast.store.opening import open_store
+    from forecast.store.snapshots import take_snapshot
+
+    for seed in (1, 4):
+        snapshot, text, used, _ = MANY["fleet_of"]("broken", -1, seed)
+        folder = tmp_path / str(seed)
+        folder.mkdir()
+        files = write_logs(snapshot, folder)
+        plan_file = folder / "plan.toml"
+        plan_file.write_text(text, encoding="utf-8")
+        store = str(folder / "store.duckdb")
+        import_logs(store, files, today=snapshot.day)
+        plan = read_plan(plan_file, ["draws.count=300"])
+        with open_store(store) as opened:
+            read = take_snapshot(opened, snapshot.day)
+        assert len(read.set_aside) == 3
+        clean = forecast_season(snapshot, plan).results["season_totals"].iloc[0]
+        dirty = forecast_season(read, plan).results["season_totals"].iloc[0]
+        width = clean["p95"] - clean["p05"]
+        assert abs(dirty["mean"] - clean["mean"]) <= 0.1 * width + 0.5
+        assert dirty["p05"] <= used <= dirty["p95"]
+
+
+def write_logs(snapshot: Any, folder: Path) -> list[Path]:
+    """Write a fleet of breaking pieces as log files, with dirt among the rows."""
+    days = pd.to_datetime(snapshot.running["day"])
+    first = days.min().date()
+    run = snapshot.running.assign(day=days.dt.date)
+    ran = run[run["machine"] == run["machine"].iloc[0]].sort_values("day")
+    hours = ran["hours"].cumsum().to_numpy()
+    changes = ["machine,at,action,place,position,part_type,reason"]
+    where = snapshot.lives["piece"].str.rsplit("/", n=1).str[0]
+    for named, own in snapshot.lives.groupby(where, sort=True):
+        machine, position = str(named).split("/")
+        number = own["piece"].str.rsplit("/", n=1).str[1].astype(int)
+        age = own.set_index(number).sort_index()["lower"].cumsum().to_numpy()
+        for ended in age[:-1]:
+            day = ran["day"].iloc[min(int(np.searchsorted(hours, ended)), len(ran) - 1)]
+            changes.append(
+                f"{machine},{day},replaced,rollers,{int(position)},{FLEETS['PART']},broken"
+            )
+    dirt = [changes[-1].replace("replaced", "replacd"), "M01,31/31/2025,replaced,rollers,1,,broken"]
+    files = {
+        "part_types": ["part_type,wear_limit_mm", f"{FLEETS['PART']},99"],
+        "fleet": ["machine,place,part_type,positions,from,start_state,line"]
+        + [
+            f"{name},rollers,{FLEETS['PART']},10,{first},new,A"
+            for name in sorted(set(snapshot.lives["machine"]))
+        ],
+        "change_outs": [*changes[:2], "", *dirt, "", *changes[2:]],
+        "running": ["date,running_hours,machine", f"{first},many,*"]
+        + [f"{day},{hour},*" for day, hour in zip(ran["day"], ran["hours"], strict=True)],
+    }
+    written = []
+    for name, lines in files.items():
+        written.append(folder / f"{name}.csv")
+        written[-1].write_text("\n".join(lines) + "\n", encoding="utf-8")
+    again = folder / "change_outs_again.csv"
+    again.write_text("\n".join(changes) + "\n", encoding="utf-8")
+    return [*written, again]

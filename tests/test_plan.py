@@ -96,7 +96,7 @@ count = 10
 """
 
 SAID = """\
-plan.toml has 17 faults:
+plan.toml has 16 faults:
   line 3: season.end = 2027-07-01 is before season.start = 2027-08-02
   line 4: unknown key 'runing_hours_per_day' in [season]; did you mean 'running_hours_per_day'?
   line 6: windows.weekly should be 'monday', 'tuesday', 'wednesday', 'thursday', 'friday', \
@@ -107,8 +107,6 @@ plan.toml has 17 faults:
   line 13: [[switch]] from_part and to_part are the same
   line 14: [[switch]] machines should be a text such as "G01-G12", "G01, G05", a line or "*", \
 or a list, not 3
-  line 17: stocking.budget is not planned by this version: take it out and compare the cost in \
-purchases
   line 19: defaults.policy should be 'run_to_failure', 'at_age', 'at_wear', 'every_window' or \
 'cheapest', not 'at_weer'
   line 20: defaults.minutes should be a valid number, not '3'
@@ -186,7 +184,7 @@ def test_what_the_depth_policies_take_is_read(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("setting", "what"),
     [
-        ("stocking.all_types=0.9", "stocking.all_types is not planned"),
+        ("stocking.all_types=1.9", "stocking.all_types should be"),
         ("season.season_shared=0.5", "season.season_shared is not planned"),
         ("season.as_of=2027-11-08", "no day is left to forecast"),
         ("overhaul.until=2027-08-02", "is not before season.start"),

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from forecast.planning.buying import purchases
 from forecast.planning.calendar import Calendar
 from forecast.planning.demand import DemandPaths
 from forecast.planning.plan import Plan
@@ -16,7 +17,6 @@ from forecast.planning.stock import (
     newsvendor,
     order_quantity,
     poisson_stock,
-    purchases,
     stock_curve,
     upper_rank,
 )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import io
 import math
+import re
 import runpy
 import zipfile
 from datetime import UTC, date, datetime, timedelta
@@ -208,6 +209,36 @@ def test_the_calendar_keeps_the_rules_of_the_format() -> None:
     assert max(map(len, lines)) <= 75
     assert data.count(b"\r\nBEGIN:VEVENT\r\n") == len(found(data))
     assert any("A;B,C\\D\nBEGIN:VEVENT" in str(event["summary"]) for event in found(data).values())
+
+
+def test_another_reader_finds_the_same_calendar() -> None:
+    """A reader of our own from RFC 5545 3.1 (unfolding), 3.6 (nesting) and 3.3.11 (texts)."""
+    name = "A;B,C\\D with a name so long that its lines have to be folded, ä"
+    forecast = EXAMPLE()
+    frame = forecast.results["purchases"].replace({"LINER-35": name})
+    data = agenda(EXAMPLE(purchases=frame))
+    events: list[dict[str, str]] = []
+    open_now: list[str] = []
+    for line in data.decode().replace("\r\n ", "").split("\r\n")[:-1]:
+        head, _, value = line.partition(":")
+        if head == "BEGIN":
+            open_now.append(value)
+            events += [{}] if value == "VEVENT" else []
+        elif head == "END":
+            assert open_now.pop() == value
+        elif open_now[-1] == "VEVENT":
+            plain = re.sub(r"\\(.)", lambda own: "\n" if own[1] in "nN" else own[1], value)
+            events[-1][head] = plain
+    assert open_now == []
+    days = [row.order_by for row in frame.itertuples() if row.quantity > 0]
+    orders = [own for own in events if own["CATEGORIES"] == "order" and "VALUE=DATE" in str(own)]
+    told = [own for own in orders if own["STATUS"] == "CONFIRMED"]
+    late = forecast.stamp.as_of
+    assert [own["DTSTART;VALUE=DATE"] for own in told] == [
+        f"{max(day, late):%Y%m%d}" for day in days
+    ]
+    assert any(name in own["SUMMARY"] for own in told)
+    assert all({"UID", "DTSTAMP", "SEQUENCE"} <= set(own) for own in events)
 
 
 def test_the_overhaul_stands_on_the_days_of_the_plan() -> None:

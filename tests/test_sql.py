@@ -54,7 +54,16 @@ def opened(tmp_path_factory: pytest.TempPathFactory):
             " AND column_name NOT IN ('extra', 'file_line', 'file')"
         ).fetchall()
         names = [row[0] for row in columns]
-        names += ["x0", "more1", "wide_header", "file_line", "reported_at", "extra", "filled"]
+        names += [
+            "x0",
+            "more1",
+            "wide_header",
+            "file_line",
+            "reported_at",
+            "extra",
+            "filled",
+            "set_aside_id",
+        ]
         listed = ", ".join(f'NULL::VARCHAR AS "{name}"' for name in sorted(names))
         store._connection.execute(f"CREATE TEMP TABLE staged AS SELECT {listed} LIMIT 0")
         pair: dict[str, list[str]] = {"columns": ["a"], "words": [["a"]]}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import hashlib
+import math
 import shutil
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
@@ -13,7 +14,7 @@ from typing import Final
 from forecast.errors import LogError, StoreError
 from forecast.intake.books import Tab, place, tabs
 from forecast.intake.kinds import COLUMN_NAMES
-from forecast.intake.layout import Layout, constants, laid_out, lay_out
+from forecast.intake.layout import CAME_BACK, Layout, constants, laid_out, lay_out
 from forecast.intake.mapping import Mapping
 from forecast.intake.raw import (
     DELIMITERS,
@@ -259,6 +260,8 @@ def _of_text(store: Store, file: Path, mapping: Mapping, kind: str | None, folde
 
     plain = None
     simple = not (layout.wide or mapping.file.skip or mapping.file.fill_down)
+    if CAME_BACK in layout.staged:
+        return Source(file.name, sha256, layout, mapping, _bare(below), at + 1, said=tuple(said))
     if simple and seen.plain:
         plain = _tried(
             store, layout, Plain(path, delimiter, at, seen.lines - at, seen.quoted, seen.odd_blanks)
@@ -275,6 +278,32 @@ def _of_text(store: Store, file: Path, mapping: Mapping, kind: str | None, folde
         constants(mapping, file.stem, cell),
         tuple(said),
     )
+
+
+def _bare(below: Callable[[Tally], Iterator[Numbered]]) -> Callable[[Tally], Iterator[Numbered]]:
+    """Take off, of an exported copy, the marks that keep a spreadsheet from running cells."""
+
+    def bare(tally: Tally) -> Iterator[Numbered]:
+        return ((line, [bare_cell(cell) for cell in cells]) for line, cells in below(tally))
+
+    return bare
+
+
+def bare_cell(text: str) -> str:
+    """Return a cell without the apostrophe that an export puts before what would act.
+
+    A sheet that runs cells does so where they begin with ``= + - @``, a tab or a return; an
+    export puts one apostrophe before such a text, apostrophes that stood there or not. Numbers
+    are exported as they are.
+    """
+    bare = text.removeprefix("'")
+    acts = bare.lstrip("'").startswith(("=", "+", "-", "@", "\t", "\r"))
+    if bare == text or not acts:
+        return text
+    try:
+        return text if math.isfinite(float(bare)) else bare
+    except ValueError:
+        return bare
 
 
 def _shown(file: Path) -> str:

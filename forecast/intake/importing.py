@@ -13,6 +13,7 @@ from typing import Final
 from forecast.errors import LogError
 from forecast.intake.files import Source, Staged, sources, stage
 from forecast.intake.kinds import kind_named
+from forecast.intake.layout import CAME_BACK
 from forecast.intake.mapping import Mapping, mapping_beside, read_mapping
 from forecast.intake.plain import Uneven, add_straight, goes_straight, number_copies
 from forecast.intake.set_aside import state_kind, state_rules, type_rows
@@ -299,7 +300,7 @@ def _one(
         tell(f"{file}: counting repeats", staged.rows, staged.rows)
         number_copies(store, source, number)
     tell(f"{file}: setting aside", staged.rows, staged.rows)
-    _set_aside(store, source, number, faulty, whole=straight is None)
+    _set_aside(store, source, number, faulty, looked=bool(rest.rows) or straight is None)
     report = FileReport(
         number, file, kind, staged.rows, accepted, staged.rows - faulty - accepted, faulty
     )
@@ -327,11 +328,17 @@ def _one(
     return report
 
 
-def _set_aside(store: Store, source: Source, number: int, faulty: int, *, whole: bool) -> None:
+def _set_aside(store: Store, source: Source, number: int, faulty: int, *, looked: bool) -> None:
     """Close what this import mends, and keep what it refuses."""
-    file, log = source.file, f"log_{source.layout.kind.name}"
-    if store.rows("queries/open_set_aside", file=file)[0]["found"]:
-        store.run("queries/close_set_aside", import_no=number, file=file, log=log)
+    file, kind = source.file, source.layout.kind.name
+    waiting = store.rows("queries/open_set_aside", file=file)[0]["found"]
+    if waiting or CAME_BACK in source.layout.staged:
+        if not looked:
+            store.run("queries/none_staged")
+            store.run("queries/none_typed")
+        store.run(
+            "queries/close_set_aside", import_no=number, file=file, log=f"log_{kind}", kind=kind
+        )
     if faulty:
         store.run("queries/add_set_aside", import_no=number, file=file)
 

@@ -15,6 +15,9 @@ from forecast.intake.raw import Numbered, Tally
 MORE: Final = ("more1", "more2", "more3")
 """Columns for cells beyond the header."""
 
+CAME_BACK: Final = "set_aside_id"
+"""The column of an exported copy of rows set aside; it and what begins alike are no log's."""
+
 WIDE: Final = "wide_header"
 """The column that says which wide column a row came from."""
 
@@ -59,7 +62,13 @@ class Layout:
         taken = {*self.staged, *(["file_line"] if numbered else [])}
         if self.wide:
             taken |= {self.wide_to, self.wide_values, WIDE}
-        names = ["x0", "file_line", WIDE, *(column.stored_as for column in self.kind.columns)]
+        names = [
+            "x0",
+            "file_line",
+            WIDE,
+            CAME_BACK,
+            *(column.stored_as for column in self.kind.columns),
+        ]
         return [name for name in names if name not in taken]
 
 
@@ -155,9 +164,13 @@ def _placed(
     extras: list[str] = []
     headers: dict[str, str] = {}
     wide: list[tuple[int, str]] = []
+    comes_back = [cell.lower() for cell in cells].count(CAME_BACK) == 1
     for index, (cell, name) in enumerate(zip(cells, ours, strict=True)):
         if cell.lower() in wide_names:
             wide.append((index, cell))
+            continue
+        if comes_back and cell.lower().startswith("set_aside_"):
+            staged.append(cell.lower())
             continue
         column = kind.column(name) if name else None
         if column is None:

@@ -9,6 +9,7 @@ from typing import Final
 
 from forecast.errors import LogError
 from forecast.intake.files import Plain, Source, Staged, map_cells, reading
+from forecast.intake.layout import WIDE
 from forecast.intake.set_aside import state_habits
 from forecast.store.store import Store
 
@@ -139,7 +140,7 @@ def _stage_rest(store: Store, source: Source, plain: Plain, number: int, accepte
         last_line=source.first_line + plain.rows - 1,
     )
     store.run("queries/stage_missing")
-    counts = store.rows("queries/staged_counts", pads=[])[0]
+    counts = store.rows("queries/staged_counts", pads=[WIDE])[0]
     staged, blank = int(str(counts["staged"])), int(str(counts["blank"]))
     if staged != plain.rows - accepted:
         raise Uneven(

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass
 from datetime import date
 from typing import Final
 
 from forecast.errors import LogError
 from forecast.intake.files import Source
+from forecast.intake.kinds import KINDS
 from forecast.physics.units import FACTORS, SPELLINGS
 from forecast.store.opening import open_store
 from forecast.store.store import Store, Value
@@ -224,13 +226,17 @@ def _parts(text: str) -> tuple[str, str, str]:
     return first, second, rest.split()[0]
 
 
-def set_aside(address: str) -> list[dict[str, Value]]:
+def set_aside(
+    address: str, *, number: int | None = None, file: str = "", rule: str = ""
+) -> list[dict[str, Value]]:
     """Return the rows set aside that are neither mended nor of a withdrawn import.
 
     Parameters
     ----------
     address
         The store.
+    number, file, rule
+        Only those of an import, of a file (a part of its name will do), under a rule.
 
     Returns
     -------
@@ -248,5 +254,71 @@ def set_aside(address: str) -> list[dict[str, Value]]:
                 "rule": row["rule"],
                 "hint": row["hint"],
             }
-            for row in store.rows("queries/set_aside")
+            for row in _waiting(store, number, file, rule)
         ]
+
+
+def to_mend(
+    address: str, *, number: int | None = None, file: str = "", rule: str = ""
+) -> dict[str, list[dict[str, str]]]:
+    """Return the rows set aside as logs to be mended and imported, by kind.
+
+    What could be read is written as the contract writes it, so that no mapping is needed; the
+    refused cell stands as it was. The reason and the raw text of the row stand beside it, in
+    columns that an import passes over.
+
+    Parameters
+    ----------
+    address
+        The store.
+    number, file, rule
+        As in :func:`set_aside`.
+    """
+    books: dict[str, list[dict[str, str]]] = {}
+    with open_store(address, views=False) as store:
+        for row in _waiting(store, number, file, rule):
+            books.setdefault(str(row["kind"]), []).append(_as_log(row))
+    for rows in books.values():
+        names = dict.fromkeys(name for row in rows for name in row)
+        filled = [name for name in names if name in COLUMNS_OF_REASON or _any(rows, name)]
+        rows[:] = [{name: row.get(name, "") for name in filled} for row in rows]
+    return books
+
+
+COLUMNS_OF_REASON: Final = tuple(
+    f"set_aside_{name}" for name in ("id", "file", "line", "column", "rule", "hint", "raw")
+)
+
+
+def _any(rows: list[dict[str, str]], name: str) -> bool:
+    """Say whether a column is to be filled in or holds anything."""
+    needed = any(
+        column.required for kind in KINDS.values() for column in kind.columns if column.name == name
+    )
+    return needed or any(row.get(name) for row in rows)
+
+
+def _as_log(row: dict[str, Value]) -> dict[str, str]:
+    """Return one row with its log's columns, its own further ones, and the reason."""
+    raw = json.loads(str(row["raw_row"]))
+    cells = json.loads(str(row["mendable"])) if row["mendable"] else {}
+    reason = ("set_aside_id", "file", "file_line", "column_name", "rule", "hint")
+    names = dict(zip(reason, COLUMNS_OF_REASON, strict=False))
+    shown = {name: cell for name, cell in raw.items() if name not in ("filled", "extra")}
+    return {
+        **{name: cell or "" for name, cell in cells.items()},
+        **(json.loads(raw["extra"]) if raw.get("extra") else {}),
+        **{ours: str(row[theirs]) for theirs, ours in names.items()},
+        COLUMNS_OF_REASON[-1]: " | ".join(f"{name}: {cell}" for name, cell in shown.items()),
+    }
+
+
+def _waiting(store: Store, number: int | None, file: str, rule: str) -> list[dict[str, Value]]:
+    """Return the rows that wait to be mended and are meant."""
+    return [
+        row
+        for row in store.rows("queries/set_aside")
+        if number in (None, row["import_no"])
+        and file in str(row["file"])
+        and rule in ("", row["rule"])
+    ]

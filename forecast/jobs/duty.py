@@ -19,7 +19,7 @@ from forecast.jobs.fits import fit_all, usable
 from forecast.jobs.names import known_part_type
 from forecast.physics.attack import attacks, family
 from forecast.physics.duty import us_wear_factor, wear_depth
-from forecast.physics.heat import heat_flux
+from forecast.physics.heat import derated_pv, heat_flux
 from forecast.physics.materials import FACTOR, Material, Printed, read_materials
 from forecast.records.season import STUDIES
 from forecast.records.snapshot import Snapshot
@@ -126,7 +126,7 @@ def judge(
     """Judge a duty from what is known; see :func:`duty`."""
     part = _first(snapshot.part_types, part_type)
     stated = _first(snapshot.duty_limits, part_type)
-    rows: list[Row] = []
+    rows: list[Row] = _people(part)
     for asked in _duties(snapshot, part_type, given):
         for quantity, column, printed, unit in LIMITS:
             value = asked.value(quantity)
@@ -138,12 +138,26 @@ def judge(
             found = None if material is None else material.get(printed)
             if found is not None:
                 rows.append(_row(quantity, value, found.low, unit, found.cited))
+        rows += _derated(asked, material)
         rows += _attacked(part, asked, material)
         rows += _warmth_and_wear(asked, material)
     rows += _measured(snapshot, part_type)
+    rows += _wear_limit(snapshot, part)
     rows += _exposure(stated, str(part["clock"]))
     table = pd.DataFrame([{"part_type": part_type, **row} for row in rows])
     return table[list(STUDIES["duty"])].drop_duplicates(ignore_index=True)
+
+
+def _people(part: Mapping[str, object]) -> list[Row]:
+    """Warn of parts that carry people: whatever stands below, it is no safety basis."""
+    said = part.get("carries_people")
+    if said is None or said is pd.NA or said != said or not bool(said):
+        return []
+    source = (
+        "the life of parts that carry people is set by their own codes and by licensed practice: "
+        "nothing here is a forecast of it, and no safety basis"
+    )
+    return [{**_told("carries people", None, "", source), "inside": False}]
 
 
 def _duties(snapshot: Snapshot, part_type: str, given: Given) -> list[Given]:
@@ -210,6 +224,23 @@ def _tested_row(quantity: str, value: float | None, tested: tuple[float, float],
         "source": f"your own readings come from {span} {unit}"
         + ("" if inside is not False else ": extrapolated"),
     }
+
+
+def _derated(asked: Given, material: Material | None) -> list[Row]:
+    """Return the printed limit of PV brought down to the duty's temperature."""
+    limit, most = (
+        (None, None)
+        if material is None
+        else (material.get("pv_limit"), material.get("max_temperature"))
+    )
+    if limit is None or most is None or asked.temperature_c is None:
+        return []
+    at = derated_pv(limit.low, asked.temperature_c, most.low)
+    source = (
+        f"the printed limit brought down in a straight line to {most.low:g} C (common practice, "
+        f"no source); {limit.cited}"
+    )
+    return [_row("pv when warm", asked.value("pv"), at, "MPa m/s", source)]
 
 
 def _attacked(part: Mapping[str, object], asked: Given, material: Material | None) -> list[Row]:
@@ -302,7 +333,7 @@ def specific_wear(snapshot: Snapshot, part_type: str) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=list(STUDIES["specific_wear"]))
 
 
-def _told(quantity: str, value: float, unit: str, source: str) -> Row:
+def _told(quantity: str, value: float | None, unit: str, source: str) -> Row:
     return {
         "quantity": quantity,
         "value": value,
@@ -311,6 +342,17 @@ def _told(quantity: str, value: float, unit: str, source: str) -> Row:
         "inside": None,
         "source": source,
     }
+
+
+def _wear_limit(snapshot: Snapshot, part: Mapping[str, object]) -> list[Row]:
+    """Return the deepest last reading in place against the wear limit: what a gauge can see."""
+    limit = _number(part.get("wear_limit_mm"))
+    if limit is None:
+        return []
+    own = snapshot.wear[snapshot.wear["part_type"] == part["part_type"]]
+    deepest = own.loc[own["in_place"].astype(bool), "last_mm"].astype(float).max()
+    source = "wear limit; a size tells nothing of brittleness"
+    return [_row("deepest wear read", _number(deepest), limit, "mm", source)]
 
 
 def _exposure(stated: Mapping[str, object], clock: str) -> list[Row]:

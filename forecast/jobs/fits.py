@@ -187,7 +187,13 @@ def _fit_wear(
         gauge = number(gauges.get(key[0]))
         own = cells[cells["piece"].isin(rows["piece"])]
         fits[key] = fit_wear_sums(
-            rows, own, seasons, gauge_sd=gauge, season_spread=spread, phases=phases
+            rows,
+            own,
+            seasons,
+            gauge_sd=gauge,
+            season_spread=spread,
+            phases=phases,
+            bounds=_bounds(snapshot, key),
         )
     for key, rows in _groups(snapshot.samples):
         if key[0] in people or (key in fits and usable(fits[key])):
@@ -243,6 +249,15 @@ def _fit_wear(
                 "the coming season has the phases that `running` plans, else those read",
             )
     return fits
+
+
+def _bounds(snapshot: Snapshot, key: Key) -> tuple[pd.DataFrame, pd.DataFrame] | None:
+    """Return the readings found ok or over of one part type and duty group, if any."""
+    found = snapshot.bounds
+    mine = (found["part_type"] == key[0]) & (found["duty_group"].fillna("") == key[1])
+    own = found[mine].reset_index(drop=True)
+    cells = snapshot.bound_cells
+    return (own, cells[cells["bound"].isin(own["bound"])]) if len(own) else None
 
 
 def _rate_unit(clock: object) -> tuple[float, str]:

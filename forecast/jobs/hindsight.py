@@ -93,19 +93,22 @@ def hindsight(
         work.tell("looking back", number, len(then))
         rows += _scored(snapshot, now, read.at(day), last, work)
     scored = pd.DataFrame(rows)
-    stamp = {
-        "plan_name": read.season.name,
-        "season_from": read.season.start,
-        "season_until": read.season.end,
-        "known_until": last,
-        "draws": read.draws.count,
-        "seed": read.draws.seed,
-        "versions": versions(),
-        "last_import": now.last_import,
-        "last_decision": now.last_decision,
-    }
+    stamp = pd.DataFrame(
+        {
+            "plan_name": read.season.name,
+            "season_from": read.season.start,
+            "season_until": read.season.end,
+            "known_until": last,
+            "draws": read.draws.count,
+            "seed": read.draws.seed,
+            "versions": versions(),
+            "last_import": now.last_import,
+            "last_decision": now.last_decision,
+        },
+        index=scored.index,
+    )
     with open_store(address, write=True) as store:
-        save_scores(store, scored.assign(**stamp))
+        save_scores(store, pd.concat([scored, stamp], axis=1))
         record = load_scores(store)
     seasons = record.groupby(["part_type", "basis"])["seasons"].max().to_dict()
     keys = zip(scored["part_type"], scored["basis"], strict=True)
@@ -223,22 +226,28 @@ def _as_run(snapshot: Snapshot, now: Snapshot, end: date) -> pd.DataFrame:
     return pd.concat([part for part in (logged, ran, idle) if len(part)], ignore_index=True)
 
 
+def _places(table: pd.DataFrame) -> list[tuple[str, str, str]]:
+    """Return machine, place and position of every row."""
+    columns = (table[name].astype(str) for name in ("machine", "place", "position"))
+    return list(zip(*columns, strict=True))
+
+
 def _as_changed(changed: pd.DataFrame) -> Reschedule:
     """Return what puts the change-outs that were made in the place of the planned ones."""
 
     def reschedule(parts: tuple[Fleet, ...], days: Calendar, chosen: Schedule) -> Schedule:
+        latest_first = changed.sort_values("day", ascending=False, kind="stable")
         on = {
-            (str(row.machine), str(row.place), str(row.position)): days.at(row.day.date())
-            for row in changed.sort_values("day", ascending=False).itertuples()
+            place: days.at(day)
+            for place, day in zip(
+                _places(latest_first), pd.to_datetime(latest_first["day"]).dt.date, strict=True
+            )
         }
         windows = np.array([0, *sorted(set(on.values()))], dtype=np.int64)
         number = {int(day): at for at, day in enumerate(windows) if at}
         planned = tuple(
             np.array(
-                [
-                    number.get(on.get((row.machine, row.place, row.position), -1), -1)
-                    for row in part.table.itertuples()
-                ],
+                [number.get(on.get(place, -1), -1) for place in _places(part.table)],
                 dtype=np.int64,
             )
             for part in parts

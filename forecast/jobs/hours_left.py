@@ -143,7 +143,8 @@ def _table(fleet: Fleet, days: Calendar, seed: int) -> pd.DataFrame:
         chance_next=following,
     )
     here = fleet.in_use[fleet.unit, 0]
-    return table.loc[here, list(STUDIES["hours_left"])]
+    shown: pd.DataFrame = table.loc[here, list(STUDIES["hours_left"])]
+    return shown
 
 
 def _to_window(fleet: Fleet, days: Calendar) -> Array:

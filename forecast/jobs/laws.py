@@ -199,13 +199,15 @@ def _own(
 ) -> tuple[IntArray, BoolArray, tuple[Array, Array] | None]:
     """Rows with readings of their own: where their paths stand, who is due, hours left and rate."""
     read = snapshot.wear[snapshot.wear["in_place"].astype(bool)].set_index("piece")
-    has = rows["piece"].isin(read.index).to_numpy()
+    elsewhere = set(snapshot.wear["piece"]) - set(read.index)
+    has = rows["piece"].isin(fit.own_pieces - elsewhere).to_numpy()
     own = np.where(has, np.cumsum(has) - 1, -1)
     due = np.zeros(len(rows), bool)
     if not has.any():
         return own, due, None
-    pieces = read.loc[rows.loc[has, "piece"]].reset_index()
-    due[has] = pieces["last_mm"].to_numpy(float) >= float(np.median(limit))
+    pieces = rows.loc[has, ["piece"]]
+    last = pieces["piece"].map(read["last_mm"]).to_numpy(float)
+    due[has] = last >= float(np.median(limit))
     return own, due, fit.own_left_and_rate(rate, pieces, ran[has], limit, rng)
 
 

@@ -27,6 +27,7 @@ from forecast.jobs.running import (
     supply_line,
     used_so_far,
 )
+from forecast.planning.buying import purchases
 from forecast.planning.calendar import Calendar, calendar
 from forecast.planning.change_list import change_list, window_table
 from forecast.planning.costs import costs, unit_costs, unplanned_stops
@@ -36,7 +37,7 @@ from forecast.planning.overhaul import Overhaul, plan_overhaul
 from forecast.planning.plan import Plan, check_names, read_plan
 from forecast.planning.rules import ChangeRule, change_rules
 from forecast.planning.shelf import shelf_limits
-from forecast.planning.stock import closing_stock, purchases, stock_curve
+from forecast.planning.stock import closing_stock, stock_curve
 from forecast.planning.windows import Schedule, schedule
 from forecast.records.season import EXHIBITS, RESULTS, SeasonForecast, Stamp
 from forecast.records.snapshot import Snapshot

@@ -18,7 +18,8 @@ from forecast.errors import NotInStore
 from forecast.jobs.fits import Fits, fit_all
 from forecast.jobs.modes import shape_prior
 from forecast.jobs.names import nearest
-from forecast.jobs.worth import scaled_modes, season_worth
+from forecast.jobs.rate_law import rate_pieces
+from forecast.jobs.worth import scaled_modes, scaled_rates, season_worth
 from forecast.life.lives import Array, BoolArray, Lives
 from forecast.life.spread import life_ratio
 from forecast.life.weibull import fit_weibull
@@ -28,6 +29,7 @@ from forecast.records.season import STUDIES
 from forecast.records.snapshot import Snapshot
 from forecast.store.opening import open_store
 from forecast.store.snapshots import take_snapshot
+from forecast.wear.ratio import rate_ratio
 from forecast.work import HERE, Work
 
 By = Literal["grade", "batch"]
@@ -259,7 +261,52 @@ def compare_lives(sides: Sides) -> Compared:
     )
 
 
-COMPARED: Final[Mapping[str, Callable[[Sides], Compared | None]]] = {"life": compare_lives}
+def compare_rates(sides: Sides) -> Compared | None:
+    """Compare how fast two kinds wear at equal duty, machine by machine where both ran.
+
+    Readings of all part types that either kind sat in count; pressure, speed, temperature, medium
+    and size are held equal where they differ within the logs.
+    """
+    types = sorted(sides.types_a | sides.types_b)
+    pieces = rate_pieces(sides.snapshot, types)
+    if sides.by != "grade":
+        of_piece = sides.lives.drop_duplicates("piece").set_index("piece")[sides.by]
+        pieces = pieces.assign(**{sides.by: pieces["piece"].map(of_piece)})
+    counted = [int((pieces[sides.by] == side).sum()) for side in (sides.a, sides.b)]
+    if not all(counted):
+        return None
+    gauges = pieces["gauge_sd_mm"].astype(float).dropna()
+    gauge = float(np.sqrt((gauges**2).mean())) if len(gauges) else None
+    found = rate_ratio(pieces, sides.a, sides.b, by=sides.by, gauge_sd=gauge)
+    said = [f"{counted[0]} pieces of {sides.a} and {counted[1]} of {sides.b} have readings"]
+    if np.isnan(found.ratio):
+        said.append("what tells them apart goes hand in hand with their duty: no ratio")
+    elif found.low <= 1 <= found.high:
+        said.append("the range holds 1: these readings do not show a difference")
+    if not found.pairs:
+        said.append("no machine had both: which machine had which kind is part of the ratio")
+    if found.extrapolated:
+        said.append("they ran under duties that do not overlap: the ratio leans on the regression")
+    changed = None
+    if np.isfinite(found.ratio):
+        scale = _ratio_draws(found.ratio, found.low, found.high)
+        changed = scaled_rates(sides.types_a, scale)
+    return Compared(
+        ratio=found.ratio,
+        low=found.low,
+        high=found.high,
+        pairs=found.pairs,
+        adjusted_for=("machine", *found.adjusted_for) if np.isfinite(found.ratio) else (),
+        extrapolated=found.extrapolated,
+        said=tuple(said),
+        changed=changed,
+    )
+
+
+COMPARED: Final[Mapping[str, Callable[[Sides], Compared | None]]] = {
+    "life": compare_lives,
+    "wear rate": compare_rates,
+}
 """What is compared, by its name in the result; None: the logs tell nothing of it."""
 
 

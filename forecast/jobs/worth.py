@@ -53,6 +53,27 @@ def scaled_modes(part_types: frozenset[str], ratio: Array) -> Callable[[Fits], F
     return change
 
 
+def scaled_rates(part_types: frozenset[str], ratio: Array) -> Callable[[Fits], Fits]:
+    """Return what makes fits those of parts that wear ``ratio`` times as fast from now on.
+
+    Parameters
+    ----------
+    part_types
+        Whose rates change.
+    ratio
+        Draws of the ratio of rates; dealt to the paths.
+    """
+
+    def change(fits: Fits) -> Fits:
+        wear = {
+            key: fit.faster(ratio) if key[0] in part_types else fit
+            for key, fit in fits.wear_fits.items()
+        }
+        return replace(fits, wear_fits=wear)
+
+    return change
+
+
 def season_worth(
     snapshot: Snapshot,
     plan: Plan,

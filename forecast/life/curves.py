@@ -85,6 +85,7 @@ def _below(values: Array, weight: Array, ages: Array) -> Array:
 
 
 def _turnbull(lives: Lives) -> pd.DataFrame:
+    import pandas as pd
     from lifelines import KaplanMeierFitter
 
     # lifelines takes closed intervals, but what was alive at an age failed after it;
@@ -98,10 +99,9 @@ def _turnbull(lives: Lives) -> pd.DataFrame:
         fitter.fit_interval_censoring(
             lower, lives.upper, timeline=ages + 10 * instant, weights=lives.weight
         )
-    curve = fitter.survival_function_.filter(like="upper").set_axis(ages).iloc[:, 0]
-    out = curve.rename("survival").rename_axis("time").reset_index()
-    table: pd.DataFrame = out.assign(low=np.nan, high=np.nan)[_COLUMNS]
-    return table
+    upper = fitter.survival_function_.filter(like="upper").to_numpy(float)[:, 0]
+    columns = {"time": ages, "survival": upper, "low": np.nan, "high": np.nan}
+    return pd.DataFrame(columns)
 
 
 def families(lives: Lives) -> pd.DataFrame:

@@ -127,6 +127,7 @@ class WeibullDraws:
             raise ValueError("shape and scale should be one number a draw each")
         if not (np.all(self.shape > 0) and np.all(self.scale > 0)):
             raise ValueError("shape and scale should be above 0 in every draw")
+        object.__setattr__(self, "_level", self.shape * np.log(self.scale))
 
     @property
     def draws(self) -> int:
@@ -143,14 +144,17 @@ class WeibullDraws:
 
     def new(self, machine: IntArray, draw: IntArray, rng: np.random.Generator) -> Array:
         """Return the life of new pieces, one a (machine, draw) pair."""
-        life: Array = self.scale[draw] * rng.standard_exponential(len(draw)) ** (
-            1 / self.shape[draw]
-        )
-        return life
+        return self._age_at(rng.standard_exponential(len(draw)), draw)
 
     def survival(self, pieces: Pieces, ahead: Array) -> Array:
         """Return the chance [pieces, draws] to last `ahead` [pieces] more hours."""
-        return np.exp(-self._step(pieces.age[:, None], ahead[:, None], self.shape, self.scale))
+        age = pieces.age[:, None]
+        with np.errstate(divide="ignore"):
+            now, then = np.log(age), np.log(age + ahead[:, None])
+        every = np.arange(self.draws)
+        lasts = self._hazard(now, every)
+        lasts -= self._hazard(then, every)
+        return np.exp(lasts, out=lasts)
 
     def hazard(self, machine: int, age: Array) -> Array:
         """Return the cumulative hazard of a new piece [ages, draws]."""
@@ -161,7 +165,11 @@ class WeibullDraws:
 
     def chance(self, pieces: Pieces, row: IntArray, draw: IntArray, ahead: Array) -> Array:
         """Return the chance to last `ahead` more hours, one a (row, draw) pair."""
-        return np.exp(-self._step(pieces.age[row], ahead, self.shape[draw], self.scale[draw]))
+        with np.errstate(divide="ignore"):
+            now, then = np.log(pieces.age)[row], np.log(pieces.age[row] + ahead)
+        lasts = self._hazard(now, draw)
+        lasts -= self._hazard(then, draw)
+        return np.exp(lasts, out=lasts)
 
     def ending(
         self,
@@ -172,23 +180,35 @@ class WeibullDraws:
         rng: np.random.Generator,
     ) -> Array:
         """Return hours left, one a (row, draw) pair, given that the piece ends within `ahead`."""
-        age, shape, scale = pieces.age[row], self.shape[draw], self.scale[draw]
-        ends = -np.expm1(-self._step(age, ahead, shape, scale))
-        more = -np.log1p(-rng.random(len(row)) * ends)
-        whole = scale * ((age / scale) ** shape + more) ** (1 / shape)
-        return np.clip(whole - age, 0.0, ahead)
-
-    @staticmethod
-    def _step(age: Array, ahead: Array, shape: Array, scale: Array) -> Array:
-        """Return the rise of the cumulative hazard over `ahead` hours.
-
-        Powers by way of logarithms: those of the ages are few, and exp is a third of a power.
-        """
+        age = pieces.age[row]
         with np.errstate(divide="ignore"):
-            now, then = np.log(age), np.log(age + ahead)
-        level = shape * np.log(scale)
-        rise: Array = np.exp(shape * then - level) - np.exp(shape * now - level)
-        return rise
+            now, then = np.log(pieces.age)[row], np.log(age + ahead)
+        spent = self._hazard(now, draw)
+        ends = self._hazard(then, draw)
+        np.subtract(spent, ends, out=ends)
+        np.expm1(ends, out=ends)  # minus the chance to end
+        ends *= rng.random(len(row))
+        np.log1p(ends, out=ends)
+        spent -= ends
+        left = self._age_at(spent, draw)
+        left -= age
+        return np.clip(left, 0.0, ahead, out=left)
+
+    def _hazard(self, log_age: Array, draw: IntArray) -> Array:
+        """Return the cumulative hazard; powers by way of exp, which costs a third of a power."""
+        level: Array = getattr(self, "_level")[draw]  # noqa: B009
+        hazard = log_age * self.shape[draw]
+        hazard -= level
+        return np.exp(hazard, out=hazard)
+
+    def _age_at(self, hazard: Array, draw: IntArray) -> Array:
+        """Return the age at which the cumulative hazard is so large; overwrites the hazard."""
+        level: Array = getattr(self, "_level")[draw]  # noqa: B009
+        with np.errstate(divide="ignore"):
+            np.log(hazard, out=hazard)
+        hazard += level
+        hazard /= self.shape[draw]
+        return np.exp(hazard, out=hazard)
 
 
 @dataclass(frozen=True, eq=False)

@@ -9,7 +9,8 @@ import numpy as np
 from forecast.planning.draws import Array, IntArray, LifeDraws, Pieces, new_pieces
 
 _SOON = 1e-6  # hours: what ends at once ends on the first day that runs
-_CELLS = 400_000  # pieces x draws handled at a time: about 3 MB an array
+_TABLE = 4096  # parts of the season, to find the day of a clock time
+_CELLS = 100_000  # pieces x draws handled at a time: what the cache of a core holds
 
 
 @dataclass(frozen=True, eq=False)
@@ -110,6 +111,9 @@ class _Run:
         self.change_age = change_age
         self.clock = np.concatenate([[0.0], np.cumsum(hours)])  # at the end of each day
         self.window_clock = np.append(self.clock[windows + 1], self.clock[-1])  # [-1]: the end
+        self.pace = _TABLE / max(self.clock[-1], _SOON)
+        self.days = np.searchsorted(self.clock[1:], np.arange(_TABLE) / self.pace, side="left")
+        self.days = np.minimum(self.days, len(hours) - 1).astype(np.int64)
         self.unplanned = np.zeros((law.draws, len(hours)), dtype=np.int64)
         self.changed = np.zeros((law.draws, len(windows)), dtype=np.int64)
         self.fresh = new_pieces(np.array([machine], dtype=np.int64), seasons)
@@ -154,8 +158,7 @@ class _Run:
         """Count pieces that end at a clock time, and follow their successors one by one."""
         days = len(self.clock) - 1
         while len(draw):
-            day = np.searchsorted(self.clock[1:], np.maximum(at, _SOON), side="left")
-            day = np.clip(day, 0, days - 1)
+            day = self._day_of(np.maximum(at, _SOON))
             counted = np.bincount(draw * days + day, minlength=self.unplanned.size)
             self.unplanned += counted.reshape(self.unplanned.shape)
             window = self._next_window(at)
@@ -166,9 +169,20 @@ class _Run:
             np.add.at(self.changed, (draw[changed], window[changed]), 1)
             draw, at = draw[~lasts], end[~lasts]
 
+    def _day_of(self, at: Array) -> IntArray:
+        """Return the day that ends at or first after each clock time: a table, then a step."""
+        ends = self.clock[1:]
+        day: IntArray = self.days[np.minimum((at * self.pace).astype(np.int64), _TABLE - 1)]
+        while True:
+            later = (ends[day] < at) & (day < len(ends) - 1)
+            if not later.any():
+                return day
+            day += later
+
     def _next_window(self, start: Array) -> IntArray:
         """Return the window in which pieces fitted at a clock time are changed; -1 for none."""
         window = np.full(len(start), -1, dtype=np.int64)
+        # from the last window to the first, each over those before it
         for number in np.flatnonzero(np.isfinite(self.change_age))[::-1]:
             at, age = self.window_clock[number], self.change_age[number]
             window[(start < at) & (start + age <= at)] = number

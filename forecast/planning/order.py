@@ -106,6 +106,8 @@ def in_order(
         f"{size} do not all fit when due; gap {found.gap:.1%}, {found.variables} variables; "
         f"waiting costs {min(after, before):.0f}"
     )
+    if not found.in_time:
+        told += "; the clock ended the search: another computer may find another order"
     if after < before:
         told = f"{told}, most urgent first {before:.0f}"
         return Ordered(better, "HiGHS", told, tuple(free.planned_at))

@@ -106,19 +106,7 @@ def _entry_faults(document: Mapping[str, Any]) -> Iterator[tuple[Keys, str]]:
 
 def _later_faults(document: Mapping[str, Any]) -> Iterator[tuple[Keys, str]]:
     """Find keys of the contract that this version does not use: refused, never ignored."""
-    stocking, season = _table_of(document, "stocking"), _table_of(document, "season")
-    if "all_types" in stocking:
-        yield (
-            ("stocking", "all_types"),
-            "stocking.all_types is not planned by this version: give service_level, which holds "
-            "for each part type",
-        )
-    if "budget" in stocking:
-        yield (
-            ("stocking", "budget"),
-            "stocking.budget is not planned by this version: take it out and compare the cost in "
-            "purchases",
-        )
+    season = _table_of(document, "season")
     if season.get("season_shared", 0) not in (0, None):
         yield (
             ("season", "season_shared"),

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
-from typing import Any, Final
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -14,20 +13,8 @@ from forecast.planning.calendar import Calendar
 from forecast.planning.demand import DemandPaths
 from forecast.planning.draws import Array, BoolArray, IntArray
 from forecast.planning.plan import Plan
-from forecast.planning.supply import Lot, Supply, lot_of, supply
+from forecast.planning.supply import Lot, lot_of, supply
 
-PURCHASES: Final = [
-    "part_type",
-    "quantity",
-    "order_by",
-    "needed_by",
-    "cost",
-    "chance_without",
-    "chance_with",
-    "state",
-    "days_late",
-    "assumed",
-]
 _CURVE_POINTS = 24
 
 
@@ -96,7 +83,7 @@ def order_quantity(
     """
     if not 0 < service_level < 1 or pack < 1:
         raise ValueError("the service level should be between 0 and 1, and a pack at least 1")
-    without, need, late = _needs(demand_draws, on_hand, arrival_day)
+    without, need, late = needs_of(demand_draws, on_hand, arrival_day)
     rank = min(upper_rank(len(need), service_level), len(need) - 1)
     reached = bool(np.isfinite(np.sort(need)[rank]))
     wanted = float(np.sort(need if reached else late)[rank])
@@ -180,41 +167,6 @@ def economic_order_quantity(demand: float, order_cost: float, holding_cost: floa
     return float(np.sqrt(2 * demand * order_cost / holding_cost))
 
 
-def purchases(
-    paths: Mapping[str, DemandPaths],
-    stock: pd.DataFrame,
-    part_types: pd.DataFrame,
-    plan: Plan,
-    calendar: Calendar,
-) -> pd.DataFrame:
-    """Return the result ``purchases``: what to order now or by when, for each part type.
-
-    ``needed_by`` is the first day on which the stock may run out with half of the allowed
-    chance, ``order_by`` a lead time before it. The chances hold for an order placed on the day
-    of the forecast. ``state`` is ``late`` where that day has passed and the order still holds
-    the service level, ``cannot_reach`` where no order does.
-
-    Parameters
-    ----------
-    paths
-        By part type.
-    stock, part_types
-        ``Snapshot.stock`` and ``Snapshot.part_types``.
-    plan
-        Service level and reserve.
-    calendar
-        The days ahead.
-    """
-    rows = [
-        _purchase(
-            of, supply(stock, name, calendar, plan.for_part_type(name).reserve), lot, plan, calendar
-        )
-        for name, of in paths.items()
-        for lot in [lot_of(part_types, name)]
-    ]
-    return pd.DataFrame(rows, columns=PURCHASES)
-
-
 def stock_curve(
     paths: Mapping[str, DemandPaths],
     stock: pd.DataFrame,
@@ -235,14 +187,14 @@ def stock_curve(
     bought
         The purchases.
     """
-    quantity = dict(zip(bought["part_type"], bought["quantity"], strict=True))
+    quantity = bought.groupby("part_type")["quantity"].sum().to_dict()
     rows: list[dict[str, Any]] = []
     draws = next((len(of.total) for of in paths.values()), 1)
     all_without, all_with, money = np.ones(draws, dtype=bool), np.ones(draws, dtype=bool), 0.0
     for name, of in paths.items():
         lot = lot_of(part_types, name)
         have = supply(stock, name, calendar, plan.for_part_type(name).reserve)
-        without, need, _ = _needs(of.total, have.by_day, lot.arrival)
+        without, need, _ = needs_of(of.total, have.by_day, lot.arrival)
         for pieces in _orders(need, lot, int(quantity[name])):
             chance = float(np.mean(need <= pieces)) if pieces else float(without.mean())
             rows.append(_curve_row(name, pieces, chance, pieces * lot.unit_cost))
@@ -271,7 +223,7 @@ def closing_stock(
     paths, stock, part_types, calendar, bought
         As for :func:`stock_curve`; reserves are included.
     """
-    quantity = dict(zip(bought["part_type"], bought["quantity"], strict=True))
+    quantity = bought.groupby("part_type")["quantity"].sum().to_dict()
     rows = []
     for name, of in paths.items():
         have = supply(stock, name, calendar, 0)
@@ -286,42 +238,7 @@ def closing_stock(
     return pd.DataFrame(rows, columns=["part_type", "mean", "p05", "p95", "cost"])
 
 
-def _purchase(
-    of: DemandPaths, have: Supply, lot: Lot, plan: Plan, calendar: Calendar
-) -> dict[str, Any]:
-    level = plan.stocking.service_level
-    order = order_quantity(of.total, level, have.by_day, lot.arrival, lot.min_order, lot.pack)
-    needed_by = _needed_by(of.total, have.by_day, level, calendar) if order.quantity else None
-    order_by = None if needed_by is None else needed_by - timedelta(days=lot.lead_days)
-    late = max((calendar.as_of - order_by).days, 0) if order_by is not None else 0
-    state = "cannot_reach" if not order.reached else "late" if late else "in_time"
-    said = [*have.assumed, *lot.assumed]
-    if not order.reached:
-        lasts = _lasts_to(of.total, have.by_day, lot.arrival)
-        said.append(
-            f"no order holds {level:.0%}: with a chance of {lasts:.0%} the shelf lasts until one "
-            "could arrive; "
-            + (
-                "the quantity is what the season needs from then on"
-                if order.quantity
-                else "after that nothing more is lacking"
-            )
-        )
-    return {
-        "part_type": of.part_type,
-        "quantity": order.quantity,
-        "order_by": order_by,
-        "needed_by": needed_by,
-        "cost": order.quantity * lot.unit_cost,
-        "chance_without": order.chance_without,
-        "chance_with": order.chance_with,
-        "state": state,
-        "days_late": late,
-        "assumed": "; ".join(said),
-    }
-
-
-def _needs(
+def needs_of(
     demand: IntArray | Array, available: float | Array, arrival: int
 ) -> tuple[BoolArray, Array, Array]:
     """Return which paths last without an order, what order each needs, and what if late.
@@ -337,19 +254,6 @@ def _needs(
     empty = (short[:, :arrival] > 0).any(axis=1)
     lasts: BoolArray = np.all(short <= 0, axis=1)
     return lasts, np.where(empty, np.inf, late), late
-
-
-def _lasts_to(demand: IntArray, available: Array, arrival: int) -> float:
-    return float(np.isfinite(_needs(demand, available, arrival)[1]).mean())
-
-
-def _needed_by(demand: IntArray, available: Array, level: float, calendar: Calendar) -> date | None:
-    """Return the first day on which the stock runs out with half of the allowed chance."""
-    used = np.quantile(
-        np.cumsum(demand, axis=1), 1 - (1 - level) / 2, axis=0, method="inverted_cdf"
-    )
-    out = np.flatnonzero(used > available)
-    return calendar.days[int(out[0])] if len(out) else calendar.days[-1]
 
 
 def _orders(need: Array, lot: Lot, chosen: int) -> Sequence[int]:

@@ -94,6 +94,7 @@ class WearFit:
     assumed: tuple[Assumption, ...] = ()
     _model: FleetModel | None = field(default=None, repr=False)
     _own: OwnReadings | None = field(default=None, repr=False)
+    _faster: Array | None = field(default=None, repr=False)
 
     @property
     def phases(self) -> pd.DataFrame:
@@ -113,6 +114,11 @@ class WearFit:
         """The seasons (or seasons in a phase) whose readings the fit used, oldest first."""
         return () if self._model is None else self._model.phases.read or self._model.seasons
 
+    @property
+    def own_pieces(self) -> frozenset[str]:
+        """The pieces that the fit has readings of, measured or found ok or over."""
+        return frozenset(() if self._own is None else self._own.sums.pieces)
+
     def season_pace(self, seasons: Sequence[str]) -> Array:
         """Return how fast each season (or cell) wears beside the mean of all read."""
         if self._model is None:
@@ -131,6 +137,10 @@ class WearFit:
             return self
         stated = spread_posterior(self._model.level, self._model.covariance, spread)
         return replace(self, _model=replace(self._model, spread=stated))
+
+    def faster(self, ratio: Array) -> WearFit:
+        """Return the same fit as if parts wore ``ratio`` times as fast from now on, one a path."""
+        return replace(self, _faster=np.asarray(ratio, dtype=np.float64))
 
     def draws(
         self,
@@ -162,7 +172,7 @@ class WearFit:
         """
         if self._model is None:
             raise ValueError("the readings show no wear: there is nothing to draw from")
-        return draw_rates(
+        rates = draw_rates(
             self._model,
             n,
             rng,
@@ -172,6 +182,9 @@ class WearFit:
             of_pieces=PieceLaw(self.offset, self.offset_sd, self.future_sd),
             ahead=ahead,
         )
+        if self._faster is None:
+            return rates
+        return replace(rates, level=rates.level + np.log(np.resize(self._faster, n)))
 
     def own_left(
         self,

@@ -8,6 +8,7 @@ forecast's level, with an allowance for a change of rate that no reading shows y
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -23,16 +24,17 @@ Array = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
 
 FUTURE_SD: Final = 0.10
-"""Assumed where last readings can't tell how much a piece's rate still changes."""
+"""Sd (log) of the change of a piece's rate yet to come, where last readings can't tell it: that of
+its prior, half-t with 3 degrees of freedom. An editor's choice; few pieces say little."""
 
 LEAST_LAST_READINGS: Final = 30
 """Pieces with an earlier reading that an estimate of the change needs."""
 
-LARGEST_FUTURE_SD: Final = 0.5
-"""A larger estimate is not a change of rate but a wrong gauge sd or a wrong log."""
+CHANGES: Final = np.linspace(0.0, 0.5, 101)
+"""Looked at; a larger one is not a change of rate but a wrong gauge sd or a wrong log."""
 
-FUTURE_ERROR: Final = 0.04
-"""An estimate of the change's variance with a larger standard error says nothing (0.2 squared)."""
+WRONG: Final = 0.02
+"""Share of last readings that are some other piece's: five times as far off as they should be."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -164,50 +166,59 @@ def depths_ahead(
 
 
 def future_change(
-    own: OwnReadings, *, gauge_known: bool = True
+    own: OwnReadings, *, gauge_known: bool = True, season_of: Sequence[str] | None = None
 ) -> tuple[float, tuple[Assumption, ...]]:
     """Estimate how much a piece's rate still changes from last readings one step ahead.
 
     Each last reading is predicted from the piece's earlier ones; what its error has beyond offset,
-    gauge and the uncertain rate is (rate x step)2 times the variance sought (weighted moment).
-    Pieces that ran in one season count: only their hours at the last reading are in the sums.
+    gauge and the uncertain rate is (rate x step)2 times the variance sought. Root mean square of
+    the posterior: few pieces leave the prior, many tell.
+    Pieces that ran in one season count: only their hours at the last reading are in the sums. In
+    several phases of it (``season_of`` names the season of each cell) they count at the mean pace
+    of their own hours.
     The hours at the reading before it are known with two readings, else taken as evenly spaced.
     An assumed gauge sd tells nothing here: what it misses would look like a change.
     """
-    steps = _last_steps(own) if gauge_known else None
-    if steps is None or np.sqrt(2.0 / ((steps[2] / steps[1]) ** 2).sum()) > FUTURE_ERROR:
-        why = "too few pieces with an earlier reading in the same season, or too uncertain ones"
+    steps = _last_steps(own, season_of or own.sums.seasons) if gauge_known else None
+    if steps is None:
+        why = "too few pieces with an earlier reading in the same season"
         return FUTURE_SD, (Assumption("future change of rate (sd)", f"{FUTURE_SD:g}", why),)
     squared_error, known_variance, worn_squared = steps
-    found = 0.0
-    for _ in range(20):
-        total = known_variance + found * worn_squared
-        weight = worn_squared / total**2
-        excess = squared_error - known_variance
-        found = max(float((weight * excess).sum() / (weight * worn_squared).sum()), 0.0)
-    return min(float(np.sqrt(found)), LARGEST_FUTURE_SD), ()
+    total = known_variance + CHANGES[:, None] ** 2 * worn_squared
+    # a reading of the wrong piece, or a change-out that nobody logged, is no change of rate
+    off = squared_error / total
+    right = (1.0 - WRONG) * np.exp(-0.5 * off) + WRONG / 5.0 * np.exp(-off / 50.0)
+    log_weight = (np.log(np.maximum(right, 1e-300)) - 0.5 * np.log(total)).sum(axis=1)
+    log_weight -= 2.0 * np.log1p((CHANGES / FUTURE_SD) ** 2)
+    weight = np.exp(log_weight - log_weight.max())
+    return float(np.sqrt((weight * CHANGES**2).sum() / weight.sum())), ()
 
 
-def _last_steps(own: OwnReadings) -> tuple[Array, Array, Array] | None:
+def _last_steps(own: OwnReadings, season_of: Sequence[str]) -> tuple[Array, Array, Array] | None:
     """Return (squared error, its variance without a change, (rate x step)2) of last readings."""
     sums, fit = own.sums, own.fit
-    one_season = (sums.x > 0).sum(axis=1) == 1
+    names, season_at = np.unique(np.asarray(season_of, dtype=object), return_inverse=True)
+    ran = np.stack([sums.x[:, season_at == at].sum(axis=1) for at in range(len(names))], axis=1)
+    one_season = (ran > 0).sum(axis=1) == 1
     usable = one_season & (sums.n >= 2) & np.isfinite(sums.last_hours) & np.isfinite(sums.last_mm)
     rows = np.flatnonzero(usable)
     if rows.size < LEAST_LAST_READINGS:
         return None
-    season = np.argmax(sums.x[rows], axis=1)
+    pace = np.exp(fit.level)
+    lines = sums.along(pace)
     at = np.arange(rows.size)
+    # on the clock of hours at the mean pace of the piece's own hours
+    mean_pace = lines.x[rows] / sums.x[rows].sum(axis=1)
     age, wear, n = sums.last_hours[rows], sums.last_mm[rows], sums.n[rows] - 1.0
-    x = sums.x[rows, season] - age
+    x = lines.x[rows] / mean_pace - age
     y = sums.y[rows] - wear
-    xx = sums.xx[rows, season, season] - age**2
-    xy = sums.xy[rows, season] - age * wear
+    xx = lines.xx[rows] / mean_pace**2 - age**2
+    xy = lines.xy[rows] / mean_pace - age * wear
     step = age - _before(n, x, xx)
     worth = (
         (x > 0) & (step > 0) & _consistent(n, x, xx) & _consistent(n, y, sums.yy[rows] - wear**2)
     )
-    level = fit.level[season] + fit.machine_mean[sums.machine[rows]]
+    level = np.log(mean_pace) + fit.machine_mean[sums.machine[rows]]
     offset_sd = own.offset_sd[rows]
     earlier = _Earlier(
         n[worth], x[worth], y[worth], xx[worth], xy[worth], level[worth], offset_sd[worth]

@@ -53,6 +53,11 @@ class PhaseLayout:
     read: tuple[str, ...]
     notes: tuple[Assumption, ...]
 
+    @property
+    def season_of(self) -> tuple[str, ...]:
+        """The season of each cell read."""
+        return tuple(self.cells.get(name, (name, ""))[0] for name in self.read)
+
     def phases(self, theta: Array, covariance: Array) -> Phases:
         """Return the contrasts given the season levels, from all coefficients and covariance."""
         count = len(self.seasons)

@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from forecast.wear.bounds import bounds_of, fit_with_bounds, with_pieces
 from forecast.wear.fit import NORMAL_90, PIECE_COLUMNS, WearFit, no_fit, wear_fit
 from forecast.wear.offsets import Assumption, Offsets, gauge_error, offsets
 from forecast.wear.paths import OwnReadings, future_change
@@ -18,6 +19,7 @@ from forecast.wear.reml import (
     MACHINE_SD,
     PIECE_SD,
     Prepared,
+    Start,
     TwoLevel,
     common_log_rate,
     prepare,
@@ -69,6 +71,7 @@ def fit_wear_sums(
     gauge_sd: float | None = None,
     season_spread: float | None = None,
     phases: Mapping[str, tuple[str, str]] | None = None,
+    bounds: tuple[pd.DataFrame, pd.DataFrame] | None = None,
 ) -> WearFit:
     """Fit wear rates of one part type and duty group to the sums of its readings.
 
@@ -85,6 +88,9 @@ def fit_wear_sums(
         and the seasons read.
     phases
         Season and phase of each cell, where ``seasons`` names seasons x phases; None: seasons.
+    bounds
+        Readings found ok or over: Snapshot's ``bounds`` and ``bound_cells``. Measured readings
+        tell gauge error and offset; these help with rates and levels, and with their own pieces.
     """
     sums = cell_sums(wear, cells, seasons)
     if not len(sums.pieces) or not sums.seasons:
@@ -95,9 +101,23 @@ def fit_wear_sums(
     if not np.isfinite(common_log_rate(data)):
         return no_fit(len(sums.pieces), int(sums.n.sum()))
     offset, fit = _with_all_readings(sums, gauge, offset, two_level(data), layout)
-    whole = fit.covariance + _from_offset(sums, gauge, offset, fit, layout)
     own = OwnReadings(sums, fit, gauge, offset.mean, offset.sds(sums.fitted_known))
-    future_sd, future_assumed = future_change(own, gauge_known=not gauge_assumed)
+    future_sd, future_assumed = future_change(
+        own, gauge_known=not gauge_assumed, season_of=layout.season_of
+    )
+    readings = int(sums.n.sum())
+    found = bounds_of(*bounds, sums.seasons) if bounds is not None else None
+    if found is not None and len(found):
+        readings += len(found)
+        all_pieces = cell_sums(with_pieces(wear, found), cells, seasons)
+
+        def refit(told: CellSums, search: bool) -> TwoLevel:
+            data = _prepared(told, gauge, offset, layout)
+            return two_level(data, _grown(fit, sums, told), sweeps=4, search=search)
+
+        sums, fit = fit_with_bounds(all_pieces, found, gauge, offset, refit)
+        own = OwnReadings(sums, fit, gauge, offset.mean, offset.sds(sums.fitted_known))
+    whole = fit.covariance + _from_offset(sums, gauge, offset, fit, layout)
     count = len(layout.seasons)
     level, covariance = fit.theta[:count], whole[:count, :count]
     model = FleetModel(
@@ -126,7 +146,7 @@ def fit_wear_sums(
         future_sd=future_sd,
         pieces=_piece_table(sums, fit, model),
         on_machine=on_machine,
-        counts=(len(sums.pieces), int(sums.n.sum())),
+        counts=(len(sums.pieces), readings),
         assumed=assumed,
         own=own,
     )
@@ -197,6 +217,14 @@ def _refit(
 ) -> TwoLevel:
     data = _prepared(sums, gauge_sd, offset, layout)
     return two_level(data, fit.start(), sweeps=2, search=False)
+
+
+def _grown(fit: TwoLevel, sums: CellSums, told: CellSums) -> Start:
+    """Return the start of a fit with more pieces, on more machines: the middle for those."""
+    piece, machine = np.zeros(len(told.pieces)), np.zeros(len(told.machines))
+    piece[pd.Index(told.pieces).get_indexer(pd.Index(sums.pieces))] = fit.piece_mean
+    machine[pd.Index(told.machines).get_indexer(pd.Index(sums.machines))] = fit.machine_mean
+    return replace(fit.start(), piece=piece, machine=machine)
 
 
 def _expected_offset(sums: CellSums, gauge_sd: float, offset: Offsets, fit: TwoLevel) -> float:

@@ -41,6 +41,10 @@ COLUMNS: Final = (
 )
 
 
+OWN_OFFSET: Final = 20
+"""Pieces read twice from which on a part type's offset is its own."""
+
+
 @dataclass(frozen=True, eq=False)
 class Sites:
     """What the readings of each piece say of its log rate, in log(mm per 1000 h).
@@ -326,9 +330,30 @@ def _sites_of(pieces: pd.DataFrame, gauge_sd: float | None) -> tuple[pd.DataFram
     if not len(rows):
         raise ValueError("no piece has readings")
     gauge, _ = gauge_error(lines, gauge_sd)
-    offset = offsets(lines, gauge)
-    shrink = offset.sd**2 / (gauge**2 + lines.n * offset.sd**2)
-    beyond = lines.y - lines.n * offset.mean
-    linear = (lines.xy - offset.mean * lines.x - shrink * beyond * lines.x) / gauge**2
+    mean, sd = _offsets_by_type(lines, gauge, rows)
+    shrink = sd**2 / (gauge**2 + lines.n * sd**2)
+    beyond = lines.y - lines.n * mean
+    linear = (lines.xy - mean * lines.x - shrink * beyond * lines.x) / gauge**2
     quadratic = (lines.xx - shrink * lines.x**2) / gauge**2
     return rows, Sites(linear, quadratic)
+
+
+def _offsets_by_type(lines: LineSums, gauge: float, rows: pd.DataFrame) -> tuple[Array, Array]:
+    """Return mean and sd of the offset [pieces]: of each part type with enough pieces read twice.
+
+    Part types bed in differently; one offset for all would count that as a difference of rates.
+    """
+    of_all = offsets(lines, gauge)
+    mean, sd = np.full(len(rows), of_all.mean), np.full(len(rows), of_all.sd)
+    if "part_type" not in rows.columns:
+        return mean, sd
+    twice = (lines.n >= 2) & (lines.spread()[0] > 0)
+    for _, own in rows.groupby(rows["part_type"].astype(str)).indices.items():
+        if twice[own].sum() < OWN_OFFSET:
+            continue
+        n, y, yy, x, xy, xx = (
+            part[own] for part in (lines.n, lines.y, lines.yy, lines.x, lines.xy, lines.xx)
+        )
+        found = offsets(LineSums(n, y, yy, x, xy, xx), gauge)
+        mean[own], sd[own] = found.mean, found.sd
+    return mean, sd

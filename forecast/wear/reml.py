@@ -244,7 +244,7 @@ def two_level(
 
 
 def matched_site(
-    linear: Array, information: Array, prior_mean: Array, prior_variance: float
+    linear: Array, information: Array, prior_mean: Array, prior_variance: float | Array
 ) -> tuple[Array, Array]:
     """Replace a piece's site by the normal that gives the same posterior mean and variance.
 
@@ -258,16 +258,17 @@ def matched_site(
         Precision of the site, and precision times mean [pieces each].
     """
     precision, moved = np.empty(information.size), np.empty(information.size)
+    of_each = np.broadcast_to(np.asarray(prior_variance, dtype=np.float64), information.shape)
     for first in range(0, information.size, BLOCK):
         rows = slice(first, first + BLOCK)
         precision[rows], moved[rows] = _matched_block(
-            linear[rows], information[rows], prior_mean[rows], prior_variance
+            linear[rows], information[rows], prior_mean[rows], of_each[rows]
         )
     return precision, moved
 
 
 def _matched_block(
-    linear: Array, information: Array, prior_mean: Array, prior_variance: float
+    linear: Array, information: Array, prior_mean: Array, prior_variance: float | Array
 ) -> tuple[Array, Array]:
     """Match a block of sites; arrays inside are [nodes, pieces]."""
     mode = np.zeros(information.size)

@@ -192,7 +192,7 @@ def _weekly(figure: Figure, rows: pd.DataFrame) -> None:
 def stock_curves(forecast: SeasonForecast) -> tuple[look.Drawing, ...]:
     """Draw the chance of no stock-out against the pieces bought, where there is a choice."""
     curve = forecast.results["stock_curve"]
-    bought = forecast.results["purchases"].set_index("part_type")["quantity"].astype(float)
+    bought = forecast.results["purchases"].groupby("part_type")["quantity"].sum().astype(float)
     return tuple(
         _curve(str(part), rows, float(bought.get(part, 0.0)), n)
         for n, (part, rows) in enumerate(curve.groupby("part_type", sort=False))

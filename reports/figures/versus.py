@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 import pandas as pd
 
 from reports import words
 from reports.figures import look
 from reports.tables import PLAIN
+
+TIMES: Final = (0.1, 0.2, 0.5, 1, 2, 5, 10)
 
 
 def ratios(rows: pd.DataFrame) -> tuple[look.Drawing, ...]:
@@ -34,8 +38,9 @@ def ratios(rows: pd.DataFrame) -> tuple[look.Drawing, ...]:
         xaxis={
             **look.GRID,
             "type": "log",
-            "dtick": "D1",
-            "title": look.axis_title("times as much as a"),
+            "tickvals": list(TIMES),
+            "ticktext": [f"{words.digits(times, 1)} times" for times in TIMES],
+            "title": look.axis_title("b over a"),
         },
         yaxis={
             **look.AXIS, "range": [len(names) - 0.5, -0.5], "showline": False, "ticks": "",
@@ -73,4 +78,4 @@ def ratios(rows: pd.DataFrame) -> tuple[look.Drawing, ...]:
         f"{names[0]}: {words.digits(first['ratio'], 2)} times "
         f"({words.digits(first['ratio_low'], 2)} to {words.digits(first['ratio_high'], 2)})."
     )
-    return (look.drawing(figure, "fig-versus", "Side by side", told),)
+    return (look.drawing(figure, "fig-versus", "How many times b over a", told),)

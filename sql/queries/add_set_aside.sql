@@ -1,5 +1,7 @@
 -- Sets the faulty rows aside: the first fault names column and rule, the hint names the rest.
--- A row that was set aside before and is refused again is kept once.
+-- A row that was set aside before and is refused again is kept once; so is one that comes back
+-- under its set_aside_id. Mendable holds the row as it is exported: what could be read in the
+-- contract's own writing, the rest as it stands.
 -- $import_no, $file: of this import.
 INSERT INTO set_aside
 BY NAME
@@ -10,6 +12,7 @@ WITH bad AS (
         t.row_fault,
         s.wide_header,
         s.more1,
+        s.set_aside_id,
         (to_json(s)::JSON) AS raw_row
     FROM typed AS t
     INNER JOIN staged AS s ON t.row_no = s.rowid
@@ -18,6 +21,7 @@ WITH bad AS (
 
 cells AS (
     SELECT
+        b.row_no,
         b.file_line,
         b.wide_header,
         k.*,
@@ -40,7 +44,7 @@ read_once AS (
 
 faults AS (
     SELECT
-        c.file_line,
+        c.row_no,
         c.place,
         c.name,
         c.words,
@@ -53,7 +57,7 @@ faults AS (
     FROM read_once AS c
     UNION ALL
     SELECT
-        b.file_line,
+        b.row_no,
         coalesce(k.place, 0) AS place,
         k.name,
         k.words,
@@ -71,7 +75,7 @@ faults AS (
 
 said AS (
     SELECT
-        f.file_line,
+        f.row_no,
         f.place,
         f.header,
         f.cell,
@@ -92,7 +96,7 @@ said AS (
 
 listed AS (
     SELECT
-        s.file_line,
+        s.row_no,
         list(s.header ORDER BY s.place, s.rule) AS headers,
         list(s.cell ORDER BY s.place, s.rule) AS cells,
         list(s.rule ORDER BY s.place, s.rule) AS rules,
@@ -102,7 +106,30 @@ listed AS (
             ORDER BY s.place, s.rule
         ) AS named
     FROM said AS s
-    GROUP BY s.file_line
+    GROUP BY s.row_no
+),
+
+written AS (
+    SELECT
+        c.row_no,
+        map_from_entries(
+            list(
+                (
+                    c.name,
+                    CASE
+                        WHEN c.moment IS NOT NULL AND NOT contains(c.cell, ':')
+                            THEN strftime(c.moment, '%Y-%m-%d')
+                        WHEN c.moment IS NOT NULL THEN strftime(c.moment, '%Y-%m-%d %H:%M:%S')
+                        WHEN c.number IS NOT NULL
+                            THEN regexp_replace(c.number::VARCHAR, '[.]?0*$', '')
+                        ELSE c.cell
+                    END
+                )
+                ORDER BY c.place
+            )
+        ) AS mendable
+    FROM read_once AS c
+    GROUP BY c.row_no
 ),
 
 told AS (
@@ -110,6 +137,8 @@ told AS (
         b.row_no,
         b.file_line,
         json_merge_patch('{}', b.raw_row)::VARCHAR AS raw_row,
+        to_json(w.mendable)::VARCHAR AS mendable,
+        b.set_aside_id AS comes_back,
         coalesce(l.headers[1], '') AS column_name,
         l.cells[1] AS raw_value,
         coalesce(l.rules[1], 'cannot be kept') AS rule,
@@ -118,7 +147,8 @@ told AS (
             WHEN len(l.named) > 1 THEN '; also ' || array_to_string(l.named[2:], '; ') ELSE ''
         END AS hint
     FROM bad AS b
-    LEFT JOIN listed AS l ON b.file_line = l.file_line
+    INNER JOIN written AS w ON b.row_no = w.row_no
+    LEFT JOIN listed AS l ON b.row_no = l.row_no
 )
 
 SELECT
@@ -130,12 +160,11 @@ SELECT
     t.rule,
     t.hint,
     t.raw_row,
+    t.mendable,
     (SELECT coalesce(max(m.set_aside_id), 0) FROM set_aside AS m)
     + row_number() OVER (ORDER BY t.row_no) AS set_aside_id
 FROM told AS t
-ANTI JOIN set_aside AS a
+ANTI JOIN open_set_aside() AS a
     ON
-        t.file_line = a.file_line
-        AND t.raw_row = a.raw_row
-        AND a.file = $file::VARCHAR
-        AND a.closed_by IS NULL
+        (t.file_line = a.file_line AND t.raw_row = a.raw_row AND a.file = $file::VARCHAR)
+        OR t.comes_back = a.set_aside_id::VARCHAR

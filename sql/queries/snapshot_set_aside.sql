@@ -12,5 +12,5 @@ INNER JOIN imports AS i ON s.import_no = i.import_no
 SEMI JOIN live_imports AS l ON s.import_no = l.import_no
 WHERE
     (i.backfill OR i.imported_at::DATE <= getvariable('day'))
-    AND (s.closed_by IS NULL OR s.closed_by > getvariable('upto').last_import)
+    AND (s.closed_by IS NULL OR s.closed_by NOT IN (SELECT m.import_no FROM live_imports AS m))
 ORDER BY s.file, s.file_line, s.column_name, s.raw_value, s.set_aside_id

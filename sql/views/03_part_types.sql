@@ -6,7 +6,10 @@ WITH versions AS (
         l.*,
         coalesce(l.valid_from, l.known_at::DATE) AS version_from
     FROM log_part_types AS l
-    SEMI JOIN live_imports AS i ON l.import_no = i.import_no
+    SEMI JOIN live_rows() AS i
+        ON
+            l.import_no = i.import_no
+            AND coalesce(l.nth_row, l.file_line) BETWEEN i.first_row AND i.last_row
     WHERE l.known_at::DATE <= getvariable('day')
     QUALIFY row_number() OVER (
         PARTITION BY l.part_type, version_from

@@ -4,7 +4,10 @@ CREATE OR REPLACE TEMP VIEW fleet AS
 WITH versions AS (
     SELECT l.*
     FROM log_fleet AS l
-    SEMI JOIN live_imports AS i ON l.import_no = i.import_no
+    SEMI JOIN live_rows() AS i
+        ON
+            l.import_no = i.import_no
+            AND coalesce(l.nth_row, l.file_line) BETWEEN i.first_row AND i.last_row
     WHERE l.known_at::DATE <= getvariable('day')
     QUALIFY row_number() OVER (
         PARTITION BY l.machine, l.place, l.part_type, l.positions, l.from_day

@@ -10,7 +10,10 @@ WITH live AS NOT MATERIALIZED (
             l.reading_kind, l.found_left
         ) AS key_hash
     FROM log_readings AS l
-    SEMI JOIN live_imports AS i ON l.import_no = i.import_no
+    SEMI JOIN live_rows() AS i
+        ON
+            l.import_no = i.import_no
+            AND coalesce(l.nth_row, l.file_line) BETWEEN i.first_row AND i.last_row
     WHERE l.known_at::DATE <= getvariable('day')
 ),
 

@@ -3,7 +3,10 @@
 CREATE OR REPLACE TEMP VIEW running AS
 SELECT l.*
 FROM log_running AS l
-SEMI JOIN live_imports AS i ON l.import_no = i.import_no
+SEMI JOIN live_rows() AS i
+    ON
+        l.import_no = i.import_no
+        AND coalesce(l.nth_row, l.file_line) BETWEEN i.first_row AND i.last_row
 WHERE l.known_at::DATE <= getvariable('day')
 WINDOW
     same_key AS (

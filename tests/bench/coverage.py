@@ -2,15 +2,17 @@
 
 Run from the checkout, with one BLAS thread:
 
-    OPENBLAS_NUM_THREADS=1 python tests/bench/coverage.py
+    OPENBLAS_NUM_THREADS=1 python tests/bench/coverage.py [WORKERS [MINUTES]]
 
 It writes ``coverage.txt`` beside this file. Seeds are 1000 to 1199 in every cell, fixed before the
 first run; truths are drawn from the priors that the forecast states. A cell is what drives the
-fleet (wear, breakage, both) and how many failures were seen so far.
+fleet (wear, breakage, both) and how many failures were seen so far. Every cell gets its first seed,
+then every one its second: when the minutes are over, the table says how many fleets it holds.
 """
 
 from __future__ import annotations
 
+import math
 import os
 import runpy
 import sys
@@ -54,12 +56,13 @@ def one(task: tuple[str, int, int]) -> dict[str, Any]:
 def table(rows: list[dict[str, Any]], seconds: float) -> str:
     import pandas as pd
 
-    every = pd.DataFrame(rows)
+    every = pd.DataFrame(rows).sort_values(["kind", "cell"], kind="stable")
+    done = int(every.groupby(["kind", "cell"]).size().min())
     day = datetime.now().date()
     lines = [
         f"Coverage of season forecasts on simulated fleets, {day}",
-        f"{COUNT} fleets a cell, {DRAWS} paths each, seeds {FIRST_SEED} to "
-        f"{FIRST_SEED + COUNT - 1}; {len(every)} fleets in {seconds / 60:.0f} min on "
+        f"{done} of {COUNT} fleets a cell, {DRAWS} paths each, seeds {FIRST_SEED} to "
+        f"{FIRST_SEED + done - 1}; {len(every)} fleets in {seconds / 60:.0f} min on "
         f"{os.cpu_count()} shared cores.",
         "Truths drawn from the priors the forecast states; a season's number of pieces used.",
         f"holds: inside the 90 % interval; below: under it; enough: the order for a service level "
@@ -67,7 +70,7 @@ def table(rows: list[dict[str, Any]], seconds: float) -> str:
         "",
     ]
     for by in (["kind", "cell"], ["kind", "seasons"], ["kind"]):
-        grouped = every.groupby(by, sort=False if by == ["kind", "cell"] else True)
+        grouped = every.groupby(by, sort=by != ["kind", "cell"])
         shown = grouped.agg(
             fleets=("used", "size"),
             failures=("failures", "mean"),
@@ -89,18 +92,20 @@ def table(rows: list[dict[str, Any]], seconds: float) -> str:
 
 def main() -> None:
     workers = int(sys.argv[1]) if len(sys.argv) > 1 else os.cpu_count() or 1
-    tasks = [
-        (kind, cell, FIRST_SEED + n)
-        for kind in MANY["KINDS"]
-        for cell in MANY["CELLS"]
-        for n in range(COUNT)
-    ]
+    seconds = 60 * float(sys.argv[2]) if len(sys.argv) > 2 else math.inf
     start = time.perf_counter()
+    rows: list[dict[str, Any]] = []
     with ProcessPoolExecutor(workers) as pool:
-        rows = list(pool.map(one, tasks, chunksize=10))
-    text = table(rows, time.perf_counter() - start)
-    (HERE / "coverage.txt").write_text(text, encoding="utf-8")
-    print(text)
+        for n in range(COUNT):
+            if time.perf_counter() - start > seconds:
+                break
+            tasks = [
+                (kind, cell, FIRST_SEED + n) for kind in MANY["KINDS"] for cell in MANY["CELLS"]
+            ]
+            rows += pool.map(one, tasks)
+            text = table(rows, time.perf_counter() - start)
+            (HERE / "coverage.txt").write_text(text, encoding="utf-8")
+    sys.stdout.write(text)
 
 
 if __name__ == "__main__":

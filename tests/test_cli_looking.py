@@ -1,0 +1,163 @@
+"""Several plans side by side, why two forecasts differ, and forecasts held against what came."""
+
+from __future__ import annotations
+
+import json
+import runpy
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+import pytest
+from typer.testing import CliRunner
+
+from cli.app import app
+from forecast.errors import NotInStore, PlanError
+from forecast.intake.importing import import_logs
+from forecast.jobs.compare import INPUTS, compare
+from forecast.jobs.hindsight import GIVEN, PLANNED, hindsight
+from forecast.jobs.season import kept_forecast, run_season
+from forecast.records.season import EXHIBITS, STUDIES, SeasonForecast
+
+PLANT: dict[str, Any] = runpy.run_path(str(Path(__file__).parent / "small_plant.py"))
+PAST = """
+[season]
+name = "Spring season"
+start = 2026-05-04
+end = 2026-08-02
+running_hours_per_day = 20.0
+season_spread = 0.1
+[defaults]
+policy = "run_to_failure"
+[draws]
+count = 200
+"""
+
+
+@pytest.fixture(scope="module")
+def plant(tmp_path_factory: pytest.TempPathFactory) -> tuple[str, Path]:
+    store, plan = PLANT["plant"](tmp_path_factory.mktemp("plant"))
+    return str(store), Path(plan)
+
+
+@pytest.fixture(scope="module")
+def two(plant: tuple[str, Path]) -> tuple[SeasonForecast, SeasonForecast]:
+    """Two forecasts between which the plan and the facts change."""
+    store, plan = plant
+    first = run_season(store, plan)
+    broken = plan.parent / "more_change_outs.csv"
+    lines = ["machine,at,action,place,position,part_type,quantity,reason,reported_at"]
+    lines += [
+        f"G0{n},2026-07-2{n},replaced,rollers,{n},SLEEVE-30,1,broken,2026-07-2{n}"
+        for n in range(1, 5)
+    ]
+    broken.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    import_logs(store, [broken], today=date(2026, 8, 2))
+    return first, run_season(store, plan, settings=["season.end=2026-10-11"])
+
+
+def run(*words: str) -> str:
+    result = CliRunner().invoke(app, list(words), catch_exceptions=False)
+    assert result.exit_code == 0, result.output
+    return result.output
+
+
+def test_the_inputs_add_up_to_the_difference(
+    plant: tuple[str, Path], two: tuple[SeasonForecast, SeasonForecast]
+) -> None:
+    first, second = two
+    rows = compare(plant[0], first.number, second.number)
+    assert tuple(rows.columns) == STUDIES["compare"]
+    assert {"facts", "plan"} <= set(rows["input"]) <= {*INPUTS, "versions", "rest"}
+    assert "versions" not in set(rows["input"])
+    for part, own in rows.groupby("part_type"):
+        means = [one.results["season_totals"].set_index("part_type")["mean"][part] for one in two]
+        assert own["change_in_total"].sum() == pytest.approx(means[1] - means[0], abs=0.05)
+        bought = [
+            one.results["purchases"].groupby("part_type")["quantity"].sum()[part] for one in two
+        ]
+        assert own["change_in_purchase"].sum() == pytest.approx(bought[1] - bought[0], abs=0.05)
+    sleeves = rows[rows["part_type"] == "SLEEVE-30"].set_index("input")["change_in_total"]
+    assert sleeves["plan"] > 0  # two weeks more
+    assert sleeves["facts"] > 0  # four broke
+
+
+def test_a_forecast_does_not_differ_from_itself(
+    plant: tuple[str, Path], two: tuple[SeasonForecast, SeasonForecast]
+) -> None:
+    assert compare(plant[0], two[0].number, two[0].number).empty
+    with pytest.raises(NotInStore, match="no forecast 99"):
+        compare(plant[0], 1, 99)
+
+
+def test_compare_in_words(
+    plant: tuple[str, Path], two: tuple[SeasonForecast, SeasonForecast]
+) -> None:
+    numbers = (str(one.number) for one in two)
+    text = run("--store", plant[0], "compare", *numbers)
+    assert max(map(len, text.splitlines())) <= 80
+    line = next(line for line in text.splitlines() if "SLEEVE-30: facts +" in line)
+    assert line.startswith("+")
+    assert "plan +" in line
+
+
+def test_several_plans_stand_side_by_side(plant: tuple[str, Path], tmp_path: Path) -> None:
+    store, plan = plant
+    longer = tmp_path / "longer.toml"
+    longer.write_text(plan.read_text("utf-8").replace("2026-09-27", "2026-10-11"), "utf-8")
+    text = run("--store", store, "season", str(plan), str(longer))
+    assert max(map(len, text.splitlines())) <= 80
+    assert [line.split()[1] for line in text.splitlines() if line.startswith("SLEEVE-30")] == [
+        "plan",
+        "longer",
+    ]
+    found = json.loads(run("--store", store, "season", str(plan), str(longer), "--json"))
+    assert {row["plan"] for row in found["season_totals"]} == {"plan", "longer"}
+    means = {
+        row["plan"]: row["mean"]
+        for row in found["season_totals"]
+        if row["part_type"] == "SLEEVE-30"
+    }
+    assert means["longer"] > means["plan"]
+
+
+def test_hindsight_scores_both_bases_and_keeps_the_record(
+    plant: tuple[str, Path], tmp_path: Path
+) -> None:
+    store, _ = plant
+    past = tmp_path / "past.toml"
+    past.write_text(PAST, encoding="utf-8")
+    rows = hindsight(store, past, [date(2026, 6, 28), date(2026, 7, 12)])
+    assert tuple(rows.columns) == EXHIBITS["hindsight"]
+    assert set(rows["basis"]) == {GIVEN, PLANNED}
+    assert (rows["seasons"] == 1).all()
+    inside = (rows["p05"] <= rows["actual"]) & (rows["actual"] <= rows["p95"])
+    assert (inside == rows["covered"]).all()
+    assert (rows["bias"] == rows["mean"] - rows["actual"]).all()
+    assert (rows["crps"] >= 0).all()
+    known = rows[(rows["part_type"] == "LINER-35") & (rows["basis"] == PLANNED)]
+    assert known["actual"].tolist() == [4.0, 0.0]  # two machines, two pockets each, on 6 July
+    again = hindsight(store, past, [date(2026, 6, 28)])
+    assert again["crps"].tolist() == rows[rows["as_of"] == date(2026, 6, 28)]["crps"].tolist()
+    run_season(store, plant[1])
+    record = kept_forecast(store).exhibits["hindsight"]
+    assert len(record) == len(rows)
+    assert set(pd.to_datetime(record["as_of"]).dt.date) == {date(2026, 6, 28), date(2026, 7, 12)}
+
+
+def test_hindsight_in_words_says_of_how_many_seasons(
+    plant: tuple[str, Path], tmp_path: Path
+) -> None:
+    past = tmp_path / "past.toml"
+    past.write_text(PAST, encoding="utf-8")
+    text = run("--store", plant[0], "hindsight", str(past), "--as-of", "2026-07-12")
+    assert "in 1 season:" in " ".join(text.split())
+    assert max(map(len, text.splitlines())) <= 80
+
+
+def test_nothing_can_be_scored_before_it_happened(
+    plant: tuple[str, Path],
+) -> None:
+    with pytest.raises(PlanError, match="nothing can be scored from 2026-08-02"):
+        hindsight(*plant, [date(2026, 8, 2)])
