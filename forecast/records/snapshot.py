@@ -255,7 +255,8 @@ class Snapshot:
     unaged, unaged_cells
         Readings of pieces and sets of unknown age, one row a piece or set and day: ``n`` readings
         with sums ``sy``, ``syy``, ``ran`` hours after the watch began, ``x`` the same by season.
-        The age is ``ran`` plus a start age, the same at every visit of a piece, which depths may tell.
+        The age is ``ran`` plus a start age, the same at every visit of a piece, which depths may
+        tell.
     gauge
         Sd of one reading of each part type, and what tells it: ``stated``, repeated readings
         (``pairs`` of them, whose own sd is ``repeats_mm``), or nothing (NaN).
