@@ -39,18 +39,18 @@ def write(folder: Path, name: str, text: str | bytes) -> Path:
 
 
 def test_mutated_files_a_few(tmp_path):
-    for seed in range(15):
-        knocked(tmp_path / f"{seed}", seed)
+    for seed in range(2):
+        knocked(tmp_path / f"{seed}", seed, files=8)
 
 
 @pytest.mark.slow
 def test_a_thousand_mutated_files(tmp_path):
-    """Fifty stores, twenty files in each: exit 0 or 1, every row accounted for."""
-    for seed in range(50):
-        knocked(tmp_path / f"{seed}", 1000 + seed, files=20)
+    """Twenty stores, fifty files in each: taken or refused, every row accounted for."""
+    for seed in range(20):
+        knocked(tmp_path / f"{seed}", 1000 + seed, files=50)
 
 
-@settings(max_examples=15, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=10, deadline=None, suppress_health_check=list(HealthCheck))
 @given(st.lists(st.lists(st.text(max_size=8), max_size=5), max_size=6), st.sampled_from(",;\t|"))
 def test_any_cells_are_accounted_for(tmp_path, rows, delimiter):
     text = f"machine{delimiter}at{delimiter}value\n"
@@ -155,9 +155,9 @@ def test_a_sound_file_added_straight_closes_what_was_set_aside_of_it(tmp_path, m
 
 
 def test_killed_at_some_statements_and_instants(tmp_path):
-    for fuse in (2, 6, 9):
+    for fuse in (6, 9):
         killed(tmp_path / f"fuse{fuse}", fuse=fuse)
-    killed(tmp_path / "instant", after=0.6)
+    killed(tmp_path / "instant", after=0.2)
 
 
 @pytest.mark.slow
@@ -167,7 +167,7 @@ def test_killed_thirty_times(tmp_path):
     for number in range(18):
         killed(tmp_path / f"fuse{number}", fuse=number + 1)
     for number in range(12):
-        killed(tmp_path / f"instant{number}", after=rng.uniform(0.1, 2.0))
+        killed(tmp_path / f"instant{number}", after=rng.uniform(0.01, 0.8))
 
 
 def test_a_second_writer_waits_then_names_the_other(tmp_path):
