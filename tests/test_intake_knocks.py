@@ -3,6 +3,7 @@
 The full counts run by hand: ``python tests/bench/knocks.py``.
 """
 
+import functools
 import os
 import random
 import runpy
@@ -18,11 +19,14 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from cli.options import counted
 from forecast.errors import LogError, StoreBusy, StoreError, StoreFull, StoreTooNew, WearaheadError
 from forecast.intake import plain
-from forecast.intake.importing import import_logs
+from forecast.intake.importing import import_logs, imports
 from forecast.intake.set_aside import set_aside
 from forecast.store.opening import open_store
+from forecast.store.store import Store
+from forecast.work import Work
 
 HERE = Path(__file__).parent
 TODAY = date(2026, 8, 31)
@@ -143,6 +147,39 @@ def test_the_straight_way_keeps_the_same_rows_as_the_staged_one(tmp_path, monkey
         assert (again.accepted, again.set_aside) == (0, first.set_aside)
         kept.append((first, again, tables(store), set_aside(store)))
     assert kept[0] == kept[1]
+
+
+def test_rows_are_told_while_a_large_file_is_read(tmp_path, monkeypatch):
+    monkeypatch.setattr(plain, "FROM_ROWS", 1)
+    often = functools.partialmethod(Store.watched, every_s=0.005)
+    monkeypatch.setattr(Store, "watched", often)
+    rows = "".join(f"G{n % 9},2026-08-03,{n % 99 / 100}\n" for n in range(60_000))
+    log = write(tmp_path, "a.csv", "machine,at,value\n" + rows)
+    told: list[tuple[str, int, int]] = []
+    work = Work(tell=lambda what, done, of: told.append((what, done, of)))
+    import_logs(str(tmp_path / "s.duckdb"), [log], today=TODAY, work=work)
+    reading = [done for what, done, of in told if what == "a.csv: reading" and of == 60_000]
+    assert len(reading) > 1
+    assert all(0 <= done <= 60_000 for done in reading)
+
+
+def test_progress_says_rows_and_rate():
+    assert counted(0, 0, 1.0) == ""
+    assert counted(3, 10, 1.0) == "3 of 10"
+    assert counted(1_200_000, 20_000_000, 20.0) == "1,200,000 of 20,000,000, 60,000 a second"
+
+
+@pytest.mark.slow
+def test_the_bench_scaled_down(tmp_path):
+    """300,000 readings in a process of their own: all accounted for (it says so itself), the
+    memory of a few chunks. Times are for ``tests/bench/bench_import.py``."""
+    bench = runpy.run_path(str(HERE / "bench" / "bench_import.py"))
+    path, store = tmp_path / "readings.csv", tmp_path / "s.duckdb"
+    duckdb.execute(bench["SHEET"].format(rows=300_000, path=path))
+    _, peak = bench["ours"](path, store)
+    assert peak <= 1024, "MiB; the bound for 20 and 100 million rows is 2 GiB"
+    (row,) = imports(str(store))
+    assert (row["rows"], row["accepted"]) == (300_000, 300_000)
 
 
 def test_a_sound_file_added_straight_closes_what_was_set_aside_of_it(tmp_path, monkeypatch):
