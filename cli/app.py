@@ -7,7 +7,7 @@ from typing import Annotated, Any
 import typer
 from typer.core import TyperGroup
 
-from cli import demo, logs, outputs, seasons, studies
+from cli import demo, logs, outputs, seasons, studies, trials, windows
 from cli.options import DEFAULT_STORE, with_example
 from cli.show import message, strong
 from forecast.errors import NotInStore, WearaheadError
@@ -91,5 +91,5 @@ app = typer.Typer(
     context_settings={"help_option_names": ["--help", "-h"]},
 )
 app.callback(help=with_example(main))(main)
-for room in (demo, logs, studies, seasons, outputs):
+for room in (demo, logs, studies, trials, seasons, windows, outputs):
     room.add_to(app)

@@ -10,7 +10,7 @@ from typing import Annotated
 import typer
 
 from cli import show
-from cli.options import Json, add, address
+from cli.options import Json, add, address, work
 from forecast.errors import WearaheadError
 
 Number = Annotated[
@@ -33,10 +33,15 @@ def report(
       wearahead report --out report.html
       wearahead report 3 --out forecast_3.html
     """
+    from forecast.jobs.beside import with_grades
     from forecast.jobs.season import kept_forecast
     from reports.page import write_page
 
-    forecast = kept_forecast(address(ctx), number)
+    with work() as watched:
+        watched.tell("the report", 0, 2)
+        forecast = kept_forecast(address(ctx), number)
+        watched.tell("the report", 1, 2)
+        forecast = with_grades(address(ctx), forecast)
     with writing(out):
         write_page(forecast, out)
     rows = [{"forecast": forecast.number, "file": str(out), "bytes": out.stat().st_size}]
@@ -49,20 +54,27 @@ def export(
     number: Number = None,
     as_json: Json = False,
 ) -> None:
-    """Write every result of a forecast as a CSV file.
+    """Write a forecast as sheets and calendar: CSV, XLSX, iCalendar.
 
-    Texts that a spreadsheet would run are defused with an apostrophe.
+    A CSV file a result; season.xlsx with all of them and the pick lists; season.ics with the
+    orders, the windows and the overhaul: a later forecast's file moves the same events. Texts that
+    a spreadsheet would run are defused.
 
     Example:
       wearahead export --to season_2026
     """
     from forecast.jobs.season import kept_forecast
-    from reports.sheets import write_csv
+    from reports.agenda import write_agenda
+    from reports.sheets import write_csv, write_xlsx
 
     forecast = kept_forecast(address(ctx), number)
     with writing(to):
         paths = write_csv(forecast, to)
-    rows = [{"file": str(path), "rows": len(forecast.results[path.stem])} for path in paths]
+        rows: list[dict[str, object]] = [
+            {"file": str(path), "rows": len(forecast.results[path.stem])} for path in paths
+        ]
+        rows.append({"file": str(write_xlsx(forecast, to / "season.xlsx")), "rows": None})
+        rows.append({"file": str(write_agenda(forecast, to / "season.ics")), "rows": None})
     show.tables({"files": rows}, as_json=as_json)
 
 

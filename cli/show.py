@@ -35,6 +35,20 @@ SHOWN: Final[Mapping[str, tuple[str, ...]]] = {
     "wear": ("part_type", "duty_group", "pieces", "readings", "mean_rate", "rate_unit", "state"),
     "life": ("part_type", "duty_group", "mode", "failures", "shape", "b10", "state"),
     "to_change": ("machine", "part_type", "positions", "quantity", "because", "chance_if_left"),
+    "versus": ("what", "ratio", "pairs", "extrapolated", "parts_saved", "money_saved"),
+    "life_families": ("mode", "family", "parameters", "log_likelihood", "aic", "b10"),
+    "sample_size": ("method", "machines", "hours", "power"),
+    "hours_left": (
+        "machine",
+        "position",
+        "part_type",
+        "quantity",
+        "left",
+        "chance_window",
+        "chance_season",
+        "chance_next",
+    ),
+    "duty": ("quantity", "value", "limit", "unit", "inside", "source"),
     "imports": ("import", "at", "file", "kind", "rows", "accepted", "set_aside", "withdrawn"),
     "set_aside": ("file", "line", "column", "value", "rule", "hint"),
 }
@@ -109,7 +123,7 @@ def text_table(name: str, rows: Rows, currency: str = "") -> str:
         ]
         heads = [key.replace("_", " ") for key in kept]
         cells = [[_text(row[key]) for key in kept] for row in rows]
-        right = [all(_is_number(row[key]) for row in rows) for key in kept]
+        right = [all(row[key] is None or _is_number(row[key]) for row in rows) for key in kept]
     else:
         from reports.tables import table
 
@@ -182,7 +196,14 @@ def _indented(text: str, room: int) -> str:
 
 def paragraphs(sentences: Sequence[str]) -> str:
     """Write sentences as paragraphs that fit the terminal."""
-    return "\n\n".join(textwrap.fill(text, min(width(), 78)) for text in sentences)
+    return "\n\n".join(
+        textwrap.fill(text, min(width(), 78), break_on_hyphens=False) for text in sentences
+    )
+
+
+def hanging(sentence: str) -> str:
+    """Write one sentence whose further lines hang in."""
+    return textwrap.fill(sentence, min(width(), 80), subsequent_indent="  ")
 
 
 def wear_glyph(left: float) -> str:

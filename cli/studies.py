@@ -1,17 +1,22 @@
-"""Commands about what the logs say: wear, life."""
+"""Commands about what the logs say: wear, life, duty."""
 
 from __future__ import annotations
 
-from typing import Annotated
+from pathlib import Path
+from typing import Annotated, Final
 
 import typer
 
 from cli import show
-from cli.options import Json, add, address
+from cli.options import Day, Json, add, address
 
 PartType = Annotated[
     str | None, typer.Argument(metavar="PART_TYPE", help="Only this part type; all if left out.")
 ]
+
+
+MOST_PIECES: Final = 30
+"""Rows that a person sees; --json has every one."""
 
 
 def wear(ctx: typer.Context, part_type: PartType = None, as_json: Json = False) -> None:
@@ -28,19 +33,118 @@ def wear(ctx: typer.Context, part_type: PartType = None, as_json: Json = False) 
 
 
 def life(ctx: typer.Context, part_type: PartType = None, as_json: Json = False) -> None:
-    """Show how long parts last.
+    """Show how long parts last, and how far to trust it.
 
-    One line a part type, duty and failure mode, each number with its 90 % range.
+    One line a part type, duty and failure mode, each number with its 90 % range. With a part type
+    also the curve that assumes no law, other families of laws, and what duty and grade do.
 
     Example:
       wearahead life SLEEVE-30
     """
-    from forecast.jobs.study import life as study
+    from forecast.jobs.study import life_beside as study
 
-    show.tables({"life": study(address(ctx), part_type)}, as_json=as_json)
+    found = study(address(ctx), part_type)
+    if as_json:
+        show.tables(found, as_json=True)
+        return
+    typer.echo(show.text_table("life", found["life"]))
+    for prior, rows in found["life"].groupby("prior", sort=False):
+        names = dict.fromkeys(f"{row.part_type} {row.mode}".strip() for row in rows.itertuples())
+        typer.echo(show.hanging(f"Prior on shape of {', '.join(names)}: {prior}"))
+    if len(found["life_checks"]):
+        typer.echo("\n" + show.strong("How far to trust it"))
+    for row in found["life_checks"].itertuples():
+        where = " ".join(str(own) for own in (row.part_type, row.duty_group, row.mode) if own)
+        typer.echo(show.hanging(f"{where}: {row.says}"))
+    if len(found.get("life_terms", ())):
+        typer.echo("\n" + show.strong("What duty, grade and size do to life"))
+    for row in found["life_terms"].itertuples() if "life_terms" in found else ():
+        typer.echo(show.hanging(f"{row.part_types} {row.mode}: {row.means}"))
+    if len(found.get("life_families", ())):
+        title = "Other laws, for comparison only: the smaller the AIC the better"
+        typer.echo("\n" + show.strong(title))
+        typer.echo(show.text_table("life_families", found["life_families"]))
+
+
+def hours_left(
+    ctx: typer.Context,
+    plan: Annotated[Path, typer.Argument(metavar="PLAN", help="The plan file (TOML).")],
+    part_type: PartType = None,
+    as_of: Day = None,
+    settings: Annotated[
+        list[str] | None,
+        typer.Option("--set", metavar="KEY=VALUE", help="Override a key of the plan; repeatable."),
+    ] = None,
+    as_json: Json = False,
+) -> None:
+    """Say how many hours each piece has left, the shortest first.
+
+    With its chance to last to the next window of its machine, to the season's end and to the end
+    of another season. A piece without readings counts as its machine and type tell at its age.
+
+    Example:
+      wearahead hours-left season_2026.toml SLEEVE-30
+    """
+    from forecast.jobs.hours_left import hours_left as study
+
+    days = () if as_of is None else (f"season.as_of={as_of.date().isoformat()}",)
+    rows = study(address(ctx), plan, part_type, (*(settings or ()), *days))
+    shown = rows if as_json else rows.head(MOST_PIECES)
+    show.tables({"hours_left": shown}, as_json=as_json)
+    if len(shown) < len(rows):
+        show.message(f"{len(rows) - len(shown):,} rows more: --json has them all.")
+
+
+def duty(
+    ctx: typer.Context,
+    part_type: Annotated[str, typer.Argument(metavar="PART_TYPE", help="The part type.")],
+    pressure: Annotated[
+        float | None, typer.Option(metavar="MPA", min=0, help="Mean pressure, MPa.")
+    ] = None,
+    speed: Annotated[
+        float | None, typer.Option(metavar="M_S", min=0, help="Sliding speed, m/s.")
+    ] = None,
+    temperature: Annotated[
+        float | None, typer.Option(metavar="C", help="Temperature of the part, C.")
+    ] = None,
+    medium: Annotated[
+        str | None, typer.Option(metavar="WORDS", help="What it runs in: 'hot water', 'caustic'.")
+    ] = None,
+    material: Annotated[
+        str | None,
+        typer.Option(metavar="NAME", help="Show the printed values of this material beside."),
+    ] = None,
+    materials: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Your own file of printed values (TOML)."),
+    ] = None,
+    as_json: Json = False,
+) -> None:
+    """Say whether a duty is inside what a grade was tested for.
+
+    Pressure, speed, PV and temperature each against its own limit. What you leave out is taken
+    from the fleet log. Printed values of a material are shown only when you name it.
+
+    Example:
+      wearahead duty SLEEVE-30 --speed 0.3 --temperature 60
+      wearahead duty SLEEVE-30 --material PET-bearing
+    """
+    from forecast.jobs.duty import Given
+    from forecast.jobs.duty import duty as study
+
+    rows = study(
+        address(ctx),
+        part_type,
+        Given(pressure, speed, temperature, medium),
+        material=material,
+        materials=materials,
+    )
+    show.tables({"duty": rows}, as_json=as_json)
 
 
 def add_to(app: typer.Typer) -> None:
     """Add the commands of this module."""
     add(app, "wear", wear)
     add(app, "life", life)
+    add(app, "hours-left", hours_left)
+    add(app, "duty", duty)

@@ -80,7 +80,7 @@ def _buy(forecast: SeasonForecast) -> Sentence:
         enough = Strong("the shelf and the orders on their way are enough")
         return ("Nothing has to be bought: ", enough, ".")
     if rows.empty:
-        return ("For ", *_no_order(lost), ". ", *_shortfall(rows, every))
+        return _no_order(lost)
     rows = rows.sort_values(["order_by", "part_type"], kind="stable")
     runs: list[str] = [
         "Buy ",
@@ -93,29 +93,48 @@ def _buy(forecast: SeasonForecast) -> Sentence:
     soon, late = (rows[rows["state"] == state] for state in ("in_time", "late"))
     if not soon.empty:
         first = soon.iloc[0]
+        day = Strong(words.day(first["order_by"], weekday=True))
+        today = words.as_date(first["order_by"]) == forecast.stamp.as_of
         runs += [
             "; the first order, " if len(rows) > 1 else "; the order, ",
             Strong(f"{words.count(first['quantity'])} {first['part_type']}"),
-            ", has to leave by ",
-            Strong(words.day(first["order_by"], weekday=True)),
-        ]
+            *((", has to leave ", Strong("today"), ", ", day)
+              if today else (", has to leave by ", day)),
+        ]  # fmt: skip
     if not late.empty:
         worst = words.number(late["days_late"].max())
         runs += [
             f"; {_names(late)} should have been ordered {words.plural(worst, 'day')} ago: ",
             Strong("order today"),
         ]
-    if not lost.empty:
-        runs += ["; for ", *_no_order(lost)]
-    return (*runs, ". ", *_shortfall(rows, every))
-
-
-def _no_order(rows: pd.DataFrame) -> Sentence:
-    return (f"{_names(rows)} ", Strong("no order comes in time"), " to be sure of enough")
+    sure = every[every["state"] != "cannot_reach"]
+    said = (*runs, ". ", *_shortfall(rows[rows["state"] != "cannot_reach"], sure))
+    return said if lost.empty else (*said, " ", *_no_order(lost))
 
 
 def _names(rows: pd.DataFrame) -> str:
     return words.listed([str(name) for name in rows["part_type"]], 3)
+
+
+def _no_order(rows: pd.DataFrame) -> Sentence:
+    """Say for which part types no order is sure to be enough, and how likely each runs out."""
+    named = rows.head(3) if len(rows) <= 3 else rows.head(2)
+    runs = ["For ", f"{_names(rows)} ", Strong("no order comes in time"), " to be sure of enough"]
+    for n, (_, row) in enumerate(named.iterrows()):
+        if not words.missing(row["chance_with"]):
+            name = "it" if len(rows) == 1 else Strong(str(row["part_type"]))
+            said = _runs_out(name, row["chance_with"], verb=n == 0)
+            runs += [": " if n == 0 else ", ", *said]
+    return (*runs, ".")
+
+
+def _runs_out(name: str, enough: object, *, verb: bool = True) -> Sentence:
+    """Say with which chance a part type runs out."""
+    chance = 1 - words.number(enough)
+    if chance > 0.995:
+        return (name, " is all but sure to run out")
+    said = " runs out with a chance of " if verb else " with a chance of "
+    return (name, said, Strong(words.chance(chance)))
 
 
 def _shortfall(bought: pd.DataFrame, every: pd.DataFrame) -> Sentence:
@@ -133,13 +152,8 @@ def _shortfall(bought: pd.DataFrame, every: pd.DataFrame) -> Sentence:
     if bought.empty or bought["chance_without"].map(words.missing).any():
         return left
     without = bought.sort_values(["chance_without", "part_type"], kind="stable").iloc[0]
-    before = 1 - words.number(without["chance_without"])
-    runs: list[str] = ["Without these orders ", Strong(str(without["part_type"]))]
-    if before > 0.995:
-        runs += [" is all but sure to run out"]
-    else:
-        runs += [" runs out with a chance of ", Strong(words.chance(before))]
-    return (*runs, "; with them ", *left)
+    risk = _runs_out(Strong(str(without["part_type"])), without["chance_without"])
+    return ("Without these orders ", *risk, "; with them ", *left)
 
 
 def _demand(forecast: SeasonForecast) -> Sentence:

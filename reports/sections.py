@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-from typing import Final, Literal
+from typing import Final
 
 import pandas as pd
 
 from forecast.records.season import SeasonForecast
 from reports import words
-from reports.figures import demand, life, wear
-from reports.figures.look import Drawing
-from reports.figures.windows import Grid, crew_bars, windows_grid
+from reports.figures import costs, demand, life, wear
+from reports.figures.windows import crew_bars, windows_grid
 from reports.lead import work_in
+from reports.looking_back import in_hindsight, side_by_side
+from reports.parts import Figures, Folded, Section, result_table
 from reports.tables import Table, table
 
 CAUTIONS: Final = (
@@ -39,39 +39,12 @@ CAUTIONS: Final = (
 )
 
 
-@dataclass(frozen=True)
-class Figures:
-    """A group of figures of one kind: how to read them, their data as tables, their size."""
-
-    read: str
-    drawings: tuple[Drawing, ...]
-    data: tuple[Table, ...] = ()
-    size: Literal["small", "middle", "wide"] = "middle"
-
-
-@dataclass(frozen=True)
-class Folded:
-    """A table behind its summary line."""
-
-    summary: str
-    table: Table
-    open: bool = False
-
-
-@dataclass(frozen=True)
-class Section:
-    """One section: what it says, then its parts in the order in which they are shown."""
-
-    id: str
-    title: str
-    text: tuple[str, ...] = ()
-    parts: tuple[Figures | Folded | Table | Grid, ...] = field(default=())
-    notes: tuple[str, ...] = ()
-
-
 def sections(forecast: SeasonForecast) -> tuple[Section, ...]:
-    """Lay out a forecast: every result stands in exactly one section, under its own name."""
-    return (
+    """Lay out a forecast: every result stands in exactly one section, under its own name.
+
+    What a forecast does not carry (a comparison, a record) has no section.
+    """
+    found = (
         _buy(forecast),
         _change(forecast),
         _asks(forecast),
@@ -79,14 +52,12 @@ def sections(forecast: SeasonForecast) -> tuple[Section, ...]:
         _before(forecast),
         _wears(forecast),
         _lasts(forecast),
+        side_by_side(forecast),
         _doubt(forecast),
+        in_hindsight(forecast),
         Section("before-you-act", "Before you act", notes=CAUTIONS),
     )
-
-
-def _table(forecast: SeasonForecast, name: str, caption: str) -> Table:
-    frame = forecast.results[name] if name in forecast.results else forecast.exhibits[name]
-    return table(name, frame, caption, currency=forecast.currency)
+    return tuple(section for section in found if section is not None)
 
 
 def _buy(forecast: SeasonForecast) -> Section:
@@ -96,8 +67,8 @@ def _buy(forecast: SeasonForecast) -> Section:
         "In the maker's lots. Order by is the last day on which an order still arrives before the "
         "shelf is likely to be empty; enough is the chance that nothing runs out before the "
         "season's end, without the order and with it. Days late: that day has passed, but an order "
-        "that leaves today is still enough. Comes too late: the shelf is likely to be empty before "
-        "it arrives, however much is ordered."
+        "that leaves today is still enough. Too late to order: the shelf is likely to be empty "
+        "before anything ordered now arrives; what is then on its way may be enough afterwards."
         if bought.any()
         else "Nothing has to be bought: the shelf and the orders on their way are enough."
     )
@@ -105,11 +76,17 @@ def _buy(forecast: SeasonForecast) -> Section:
         "How to read it: going right, more is bought; going up, it is more surely enough. Where "
         "the line lies flat, one more lot buys little.",
         demand.stock_curves(forecast),
-        (_table(forecast, "stock_curve", "What each lot buys: the figures' data"),),
+        (result_table(forecast, "stock_curve", "What each lot buys: the figures' data"),),
         size="small",
     )
-    left = _table(forecast, "closing_stock", "What will be left on the shelf at the season's end")
-    parts = (_table(forecast, "purchases", "To buy"), curves, Folded("What will be left", left))
+    left = result_table(
+        forecast, "closing_stock", "What will be left on the shelf at the season's end"
+    )
+    parts = (
+        result_table(forecast, "purchases", "To buy"),
+        curves,
+        Folded("What will be left", left),
+    )
     said = (text, together) if (together := _together(forecast)) else (text,)
     return Section("what-to-buy", "What to buy", said, parts)
 
@@ -120,8 +97,12 @@ def _together(forecast: SeasonForecast) -> str:
     chances = curve.loc[curve["part_type"] == "*", "chance_no_stock_out"].astype(float).tolist()
     if not chances:
         return ""
-    ends = " and with them ".join(words.chance(chance) for chance in (chances[0], chances[-1]))
-    return f"That none of them all runs out has, without the orders, a chance of {ends}."
+    without, together = words.chance(chances[0]), words.chance(chances[-1])
+    if without == together:
+        return f"With or without the orders, none of them all runs out with a chance of {together}."
+    return (
+        f"With the orders none of them all runs out with a chance of {together}, without {without}."
+    )
 
 
 def _change(forecast: SeasonForecast) -> Section:
@@ -131,11 +112,11 @@ def _change(forecast: SeasonForecast) -> Section:
     if grid is None:
         none = "Nothing is planned to be changed in a window: parts run until they fail."
         return Section(
-            "what-to-change", title, (none,), (_table(forecast, "to_change", "To change"),)
+            "what-to-change", title, (none,), (result_table(forecast, "to_change", "To change"),)
         )
     text = (
-        "A square's area is the number of pieces, the number stands beside it. Under each window "
-        "lie the crew's hours: filled what is used, hatched what does not fit."
+        "How to read it: a square's area is the number of pieces, the number stands beside it. "
+        "Under each window lie the crew's hours: filled what is used, hatched what does not fit."
     )
     crew = crew_bars(forecast)
     folded: list[Folded] = []
@@ -153,13 +134,18 @@ def _change(forecast: SeasonForecast) -> Section:
 
 
 def _asks(forecast: SeasonForecast) -> Section:
-    totals = _table(forecast, "season_totals", "Pieces asked for until the season's end")
+    totals = result_table(forecast, "season_totals", "Pieces asked for until the season's end")
     bands = Figures(
         "How to read it: above, the pieces asked for so far; the line is what is expected, and 9 "
         "in 10 seasons stay inside the band from start to end. Below, each week: outlined what is "
-        "planned, solid what fails unplanned, hatched the overhaul.",
+        "planned, solid what fails unplanned, hatched the overhaul; dotted, what shelf and orders "
+        "on their way give: where the line crosses it, the shelf is empty.",
         demand.demand_bands(forecast),
-        (_table(forecast, "demand", "By week: the figures' data"),),
+        (
+            result_table(forecast, "demand", "By week: the figures' data"),
+            result_table(forecast, "used", "Used so far, by week: the figures' data"),
+            result_table(forecast, "supply", "Shelf and orders on their way: the figures' data"),
+        ),
     )
     text = (
         "Weeks don't add up to a season: a bad week here is often a good one there. For buying, "
@@ -173,21 +159,28 @@ def _stop(forecast: SeasonForecast) -> Section:
         "How to read it: each bar is the number of stops to expect in that week; the thin line "
         "spans 9 in 10 cases.",
         demand.stops(forecast),
-        (_table(forecast, "unplanned_stops", "Unplanned stops by week: the figure's data"),),
+        (result_table(forecast, "unplanned_stops", "Unplanned stops by week: the figure's data"),),
         size="wide",
     )
-    costs = _table(forecast, "costs", "What it costs, by part type and policy")
-    text = (
-        "A part that fails between two windows stops its machine. What that costs, and whether a "
-        "planned change would be cheaper, stands in the table."
+    money = Figures(
+        "How to read it: the longer the bar, the dearer; outlined are the pieces, hatched planned "
+        "work, solid failures with their stops. Where the solid part is long, a planned change "
+        "may pay.",
+        costs.bars(forecast),
+        size="wide",
     )
-    return Section("what-may-stop-us", "What may stop us", (text,), (stops, costs))
+    listed = result_table(forecast, "costs", "What it costs, by part type and policy")
+    text = (
+        "A part that fails between two windows stops its machine. A planned change pays from that "
+        "ratio of a failure's cost to a planned change's cost that stands in the last column."
+    )
+    return Section("what-may-stop-us", "What may stop us", (text,), (stops, money, listed))
 
 
 def _before(forecast: SeasonForecast) -> Section:
     rows = forecast.results["overhaul"]
     title, id = "Before the season", "before-the-season"
-    listed = _table(forecast, "overhaul", "At the overhaul, piece by piece")
+    listed = result_table(forecast, "overhaul", "At the overhaul, piece by piece")
     if rows.empty:
         none = (
             "The season is running: there is no overhaul left to plan."
@@ -207,9 +200,35 @@ def _before(forecast: SeasonForecast) -> Section:
     ]
     text = f"{words.listed(said)}. The chance beside each is that it lasts the season if left in."
     change = rows[rows["decision"] != "leave"]
-    shown = table("overhaul", change, "To change or to measure again at the overhaul")
-    leave = table("overhaul", rows[rows["decision"] == "leave"], "To leave in", id="overhaul-leave")
-    return Section(id, title, (text,), (shown, Folded("To leave in", leave)))
+    parts = (
+        _counted(rows, "part_type", "Pieces at the overhaul, by part type"),
+        Folded(
+            "Machine by machine", _counted(rows, "machine", "Pieces at the overhaul, by machine")
+        ),
+        Folded(
+            "To change or to measure again, piece by piece",
+            table("overhaul", change, "To change or to measure again at the overhaul"),
+        ),
+        Folded(
+            "To leave in, piece by piece",
+            table(
+                "overhaul", rows[rows["decision"] == "leave"], "To leave in", id="overhaul-leave"
+            ),
+        ),
+    )
+    return Section(id, title, (text,), parts)
+
+
+def _counted(rows: pd.DataFrame, by: str, caption: str) -> Table:
+    """Count the pieces of each decision."""
+    counts = (
+        rows.assign(quantity=rows["quantity"].astype(float))
+        .pivot_table(index=by, columns="decision", values="quantity", aggfunc="sum", fill_value=0)
+        .reindex(columns=["change", "measure_again", "leave"], fill_value=0)
+        .reset_index()
+    )
+    kept = [name for name in counts.columns if name == by or (counts[name] > 0).any()]
+    return table("overhaul", counts[kept], caption, id=f"overhaul-by-{by.replace('_', '-')}")
 
 
 def _wears(forecast: SeasonForecast) -> Section:
@@ -219,12 +238,13 @@ def _wears(forecast: SeasonForecast) -> Section:
         wear.wear_paths(forecast),
         (_path_table(forecast),),
     )
-    rates = _table(forecast, "wear", "Wear rates by part type and duty")
+    rates = result_table(forecast, "wear", "Wear rates by part type and duty")
     machines = Figures(
         "How to read it: each point is one machine, slow ones left, fast ones right; the bar is "
         "its 90 % range. Solid points differ from the fleet by more than chance explains.",
         wear.machines(forecast),
-        (_table(forecast, "machines", "Machines against their fleet: the figures' data"),),
+        (result_table(forecast, "machines", "Machines against their fleet: the figures' data"),),
+        thirds=True,
     )
     text = "Wear at 20 °C, against the limit at which a piece is changed."
     return Section("how-it-wears", "How it wears", (text,), (paths, rates, machines))
@@ -239,16 +259,19 @@ def _path_table(forecast: SeasonForecast) -> Table:
 def _lasts(forecast: SeasonForecast) -> Section:
     paper = Figures(
         "How to read it: a point is a failure at its adjusted rank, a tick at the foot a piece "
-        "still running; the line is the fit with its 90 % band. A steep line means parts that last "
-        "alike; the flatter it is, the less a planned change prevents.",
+        "still running; the line is the fit with its 90 % band, ink steps are the share gone "
+        "without any model. A steep line means parts that last alike; the flatter it is, the less "
+        "a planned change prevents.",
         life.weibull_paper(forecast),
-        (_table(forecast, "life_points", "Life plots: the figures' data"),),
+        (result_table(forecast, "life_points", "Life plots: the figures' data"),),
     )
     text = (
         "Failures other than wear to the limit, by mode. Pieces still running, or taken out for "
         "another reason, count as having lasted at least so long."
     )
-    fitted = _table(forecast, "life", "Lives: shape, scale and the age at which 1 in 10 is gone")
+    fitted = result_table(
+        forecast, "life", "Lives: shape, scale and the age at which 1 in 10 is gone"
+    )
     return Section("how-long-it-lasts", "How long it lasts", (text,), (paper, fitted))
 
 
@@ -258,9 +281,9 @@ def _doubt(forecast: SeasonForecast) -> Section:
         "settles it; a row set aside waits for its mending and counts for nothing."
     )
     parts = (
-        _table(forecast, "assumed", "Assumed"),
-        _table(forecast, "doubts", "Questions the logs leave"),
-        _table(forecast, "set_aside", "Rows set aside"),
+        result_table(forecast, "assumed", "Assumed"),
+        result_table(forecast, "doubts", "Questions the logs leave"),
+        result_table(forecast, "set_aside", "Rows set aside"),
     )
     return Section("assumed-and-doubted", "What we assumed and still doubt", (text,), parts)
 

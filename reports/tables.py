@@ -32,6 +32,8 @@ LABELS: Final = {
     "crew_hours": "crew hours",
     "on_shelf": "on the shelf",
     "chance_if_left": "lasts if left",
+    "left": "hours left",
+    "chance_window": "lasts to the window",
     "chance_season": "lasts the season",
     "chance_next": "and the next",
     "stops_mean": "stops",
@@ -48,9 +50,28 @@ LABELS: Final = {
     "gauge_sd_mm": "gauge error, mm",
     "offset_mm": "bedding-in, mm",
     "rate_ratio": "times the fleet",
+    "ratio": "b over a",
+    "adjusted_for": "adjusted for",
+    "extrapolated": "beyond the tested range",
+    "aic": "AIC",
+    "log_likelihood": "log-likelihood",
+    "pairs": "machines with both",
+    "parts_saved": "pieces saved",
+    "money_saved": "money saved",
     "wear_mm": "wear, mm",
     "limit_mm": "limit, mm",
     "age": "hours",
+    "change": "to change",
+    "measure_again": "to measure again",
+    "leave": "to leave in",
+    "as_of": "forecast on",
+    "until": "up to",
+    "pinball": "pinball loss, pieces",
+    "crps": "CRPS, pieces",
+    "bias": "expected less actual",
+    "used": "used so far",
+    "outside": "outside its band",
+    "covered": "inside 9 in 10",
 }
 COUNTS: Final = frozenset(
     [
@@ -64,6 +85,21 @@ COUNTS: Final = frozenset(
         "days_late",
         "bought",
         "on_shelf",
+        "machines",
+        "parameters",
+        "pairs",
+        "parts_saved",
+        "hours",
+        "left",
+        "change",
+        "measure_again",
+        "leave",
+        "pairs",
+        "seasons",
+        "parts_saved",
+        "actual",
+        "used",
+        "forecast",
     ]
 )
 EXPECTED: Final = frozenset(
@@ -86,6 +122,7 @@ EXPECTED: Final = frozenset(
         "hours_p05",
         "hours_p95",
         "age",
+        "expected",
     ]
 )
 CHANCES: Final = frozenset(
@@ -94,17 +131,20 @@ CHANCES: Final = frozenset(
         "chance_with",
         "chance_no_stock_out",
         "chance_if_left",
+        "chance_window",
         "chance_season",
         "chance_next",
         "share",
+        "power",
     ]
 )
-DAYS: Final = frozenset(["week", "order_by", "needed_by", "window", "at", "day"])
+DAYS: Final = frozenset(["week", "order_by", "needed_by", "window", "at", "day", "as_of", "until"])
 MONEY: Final = {
     "costs": frozenset(["parts", "planned", "unplanned", "stops", "product_loss", "total"]),
     "closing_stock": frozenset({"cost"}),
     "purchases": frozenset({"cost"}),
     "stock_curve": frozenset({"cost"}),
+    "versus": frozenset({"money_saved"}),
 }
 SHORT: Final = 26
 FIGURES: Final = {
@@ -116,11 +156,20 @@ FIGURES: Final = {
     "shape": 2,
     "change_over_mm": 2,
     "rate_ratio": 2,
+    "ratio": 2,
+    "aic": 5,
+    "log_likelihood": 5,
+    "pinball": 2,
+    "crps": 2,
+    "bias": 2,
 }
 PLAIN: Final = {
+    "success_run": "run, few failures allowed",
+    "zero_failure": "run without a failure",
     "um/h": "µm/h",
+    "wear_rate": "wear rate",
     "in_time": "in time",
-    "cannot_reach": "comes too late",
+    "cannot_reach": "too late to order",
     "measure_again": "measure again",
     "leans_on_prior": "leans on the prior",
     "lower_bound_only": "lower bound only",
@@ -238,6 +287,7 @@ def _ends(column: str, known: Sequence[str]) -> tuple[str, str] | None:
         (f"{stem}_low", f"{stem}_high"),
         (f"{stem}_p05", f"{stem}_p95"),
         ("ratio_low", "ratio_high") if column == "rate_ratio" else ("", ""),
+        ("low", "high") if column == "expected" else ("", ""),
     ):
         if low in known and high in known:
             return low, high
@@ -250,7 +300,9 @@ def _kind(name: str, column: str, cells: Sequence[str]) -> Kind:
     if (
         column in COUNTS | EXPECTED | CHANCES
         or column in MONEY.get(name, ())
-        or column in ("shape", "scale", "b10", "mean_rate", "rate_ratio", "cost")
+        or column in ("shape", "scale", "b10", "mean_rate", "rate_ratio", "ratio", "aic", "cost")
+        or (name == "duty" and column in ("value", "limit"))
+        or column in ("pinball", "crps", "bias")
         or column.endswith(("_mm", "_sd", "_hours", "_ratio"))
     ):
         return "n"
@@ -266,9 +318,8 @@ def _cells(
     years: bool,
 ) -> list[str]:
     values = list(frame[column])
-    if name == "purchases" and column == "state":
-        late = list(frame["days_late"])
-        return [_state(value, days) for value, days in zip(values, late, strict=True)]
+    if name == "purchases" and column in ("state", "quantity", "cost"):
+        return _bought(frame, column, currency)
     if column == "window":
         return [words.day(value, weekday=True) for value in values]
     if column in DAYS:
@@ -290,11 +341,24 @@ def _range(middle: str, low: str, high: str) -> str:
     return middle
 
 
-def _state(value: object, days: object) -> str:
-    late = words.number(days)
-    if str(value) == "late" and late > 0:
-        return f"{words.plural(late, 'day')} late"
-    return PLAIN.get(str(value), str(value))
+def _bought(frame: pd.DataFrame, column: str, currency: str) -> list[str]:
+    """Write what is bought; where nothing is, the row says 'none' and why, not 'in time'."""
+    cells = []
+    for quantity, cost, state, days in zip(
+        frame["quantity"], frame["cost"], frame["state"], frame["days_late"], strict=True
+    ):
+        some, late = words.number(quantity) > 0, words.number(days)
+        if column == "quantity":
+            cells.append(words.count(quantity) if some else "none")
+        elif column == "cost":
+            cells.append(words.money(cost, currency) if some else "")
+        elif str(state) == "late" and late > 0:
+            cells.append(f"{words.plural(late, 'day')} late")
+        elif not some and str(state) == "in_time":
+            cells.append("enough there")
+        else:
+            cells.append(PLAIN.get(str(state), str(state)))
+    return cells
 
 
 def _text(name: str, column: str, value: object, currency: str) -> str:

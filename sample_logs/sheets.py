@@ -11,7 +11,7 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import Final
 
-import xlsxwriter  # type: ignore[import-untyped]
+import xlsxwriter
 
 from sample_logs import scene
 from sample_logs.rows import Change, Reading

@@ -377,7 +377,8 @@ def example(**changed: pd.DataFrame) -> SeasonForecast:
     found = {"season_totals": totals, "demand": weeks, **buying(totals), "to_change": to_change,
              "overhaul": overhaul, "unplanned_stops": stops, "costs": costs, **fits(), **words(),
              "wear_paths": wear_paths(rng), "life_points": life_points(rng), "windows": windows,
-             "season_days": frame("season_days", days), **changed}  # fmt: skip
+             "season_days": frame("season_days", days), **shelf(totals)}  # fmt: skip
+    found = {name: frame(name, []) for name in EXHIBITS} | found | changed
     stamp = Stamp("Lifting season 2026", "[season]\nstart = 2026-08-03\nend = 2026-11-08\n", AS_OF,
                   1, 4000, "wearahead 0.1.0", 9, 2, "0" * 64)  # fmt: skip
     return SeasonForecast(
@@ -386,6 +387,6 @@ def example(**changed: pd.DataFrame) -> SeasonForecast:
         LAST,
         "EUR",
         {name: found[name] for name in RESULTS},
-        {name: found[name] for name in EXHIBITS} | shelf(totals),
+        {name: found[name] for name in EXHIBITS},
         number=7,
     )

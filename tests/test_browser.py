@@ -108,6 +108,64 @@ def test_the_sample_logs_reports_fit_a_phone(browser: Browser, demo: Path, name:
     assert (demo / name).stat().st_size < 3_000_000
 
 
+@pytest.mark.parametrize(("scheme", "width"), [("light", 1280), ("dark", 390)])
+def test_axe_finds_nothing(browser: Browser, report: Path, scheme: str, width: int) -> None:
+    """axe-core, all its rules; contrast, which it can't judge everywhere, is reckoned elsewhere."""
+    import axe_playwright_python
+
+    axe = Path(axe_playwright_python.__file__).with_name("axe.min.js").read_text("utf-8")
+    how = {"color_scheme": scheme, "viewport": {"width": width, "height": 900}}
+    seen = Seen(browser, report, **how)
+    seen.drawn()
+    seen.page.evaluate(axe)
+    found = seen.page.evaluate("axe.run()")
+    assert found["violations"] == []
+    assert {own["id"] for own in found["incomplete"]} <= {"color-contrast"}
+    assert len(found["passes"]) > 30
+
+
+def test_the_keyboard_reaches_everything(browser: Browser, report: Path) -> None:
+    page = Seen(browser, report).page
+    focus = "document.activeElement.matches(':focus-visible') && document.activeElement"
+    page.keyboard.press("Tab")
+    assert page.evaluate(f"({focus}).textContent") == "To the letter"
+    head = page.locator("#season_totals th button").nth(1)
+    head.focus()
+    page.keyboard.press("Enter")
+    assert page.locator("#season_totals th").nth(1).get_attribute("aria-sort") == "ascending"
+    fold = page.locator("summary", has_text="Wear paths: the figures' data")
+    fold.focus()
+    page.keyboard.press("Enter")
+    assert page.locator("#wear_paths").is_visible()
+
+
+def test_looking_closer_leaves_one_machine(browser: Browser, report: Path) -> None:
+    seen = Seen(browser, report)
+    seen.drawn()
+    page = seen.page
+    page.locator(".closer select[name=machine]").select_option("G07")
+    machines = page.locator("#machines tbody tr:not([hidden]) td:first-child").all_text_contents()
+    assert machines
+    assert set(machines) == {"G07"}
+    assert page.evaluate("location.hash") == "#machine=G07"
+    page.locator(".closer button").click()
+    until(page, "!document.body.classList.contains('close')")
+    assert page.locator("#machines tbody tr:not([hidden])").count() > len(machines)
+    assert seen.errors == []
+
+
+def test_printed_nothing_is_wider_than_the_paper(browser: Browser, report: Path) -> None:
+    """A4 less its margins is 687 px wide; whatever is wider would shrink every page."""
+    seen = Seen(browser, report, viewport={"width": 687, "height": 900})
+    seen.drawn()
+    seen.page.emulate_media(media="print")
+    seen.page.evaluate("dispatchEvent(new Event('beforeprint'))")
+    seen.page.wait_for_timeout(500)
+    wider = """[...document.querySelectorAll('main table, main .plot, main p')]
+      .filter((own) => own.getBoundingClientRect().right > 689).map((own) => own.outerHTML)"""
+    assert seen.page.evaluate(wider) == []
+
+
 def test_tables_sort_and_filter(browser: Browser, report: Path) -> None:
     page = Seen(browser, report).page
     column = "#season_totals tbody tr:not([hidden]) td:nth-child(2)"

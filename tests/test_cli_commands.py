@@ -165,7 +165,7 @@ def test_report_and_export_write_files(run: Run, calls: list[Any], tmp_path: Pat
     assert calls[0][1] == ("wearahead.duckdb", 7)
     ran = run("export", "--to", str(tmp_path / "out"), "--json")
     assert calls[1][1] == ("wearahead.duckdb", None)
-    assert len(json.loads(ran.stdout)["files"]) == len(RESULTS)
+    assert len(json.loads(ran.stdout)["files"]) == len(RESULTS) + 2
 
 
 def test_a_place_that_cannot_be_written_is_told(

@@ -17,7 +17,19 @@ from cli.app import Commands, app
 from cli.reference import reference
 
 PLAIN = {"COLUMNS": "80", "NO_COLOR": "1", "TERM": "dumb"}
-COMMANDS = ["demo", "import", "imports", "set-aside", "doubts", "settle", "wear", "life", "season"]
+COMMANDS = [
+    "demo",
+    "import",
+    "imports",
+    "set-aside",
+    "doubts",
+    "settle",
+    "wear",
+    "life",
+    "hours-left",
+    "duty",
+    "season",
+]
 COMMANDS += ["report", "export"]
 DEAR = [
     "pandas",

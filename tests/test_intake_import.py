@@ -389,7 +389,7 @@ def test_lengths_in_every_unit_are_exact(tmp_path):
 def test_progress_is_told_between_statements(tmp_path, seven):
     told: list[tuple[str, int, int]] = []
     bring(tmp_path, *seven, work=Work(tell=lambda *what: told.append(what)))
-    assert ("readings.csv: adding", 2, 2) in told
+    assert ("readings.csv: adding", 0, 2) in told
     assert told[-1][0] == "keeping"
 
 

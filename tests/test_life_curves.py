@@ -33,6 +33,26 @@ def test_weights_are_copies_and_late_entries_wait() -> None:
     assert at[3] == pytest.approx(1 / 4)
 
 
+def test_kaplan_meier_agrees_with_another_program() -> None:
+    """Late entries, ties, weights: lifelines 0.30 (KaplanMeierFitter, log-log Greenwood band)."""
+    from lifelines import KaplanMeierFitter
+
+    rng = np.random.default_rng(7)
+    age = np.ceil(900 * rng.weibull(2.0, 300))
+    entry = np.where(rng.random(300) < 0.3, np.floor(age * rng.random(300)), 0.0)
+    failed = rng.random(300) < 0.4
+    weight = rng.integers(1, 4, 300).astype(float)
+    curve = survival_curve(Lives(age, np.where(failed, age, INF), entry=entry, weight=weight))
+    other = KaplanMeierFitter(alpha=0.1).fit(age, failed, entry=entry, weights=weight)
+    at = curve["time"].to_numpy()[1:]
+    assert curve["survival"].to_numpy()[1:] == pytest.approx(
+        other.survival_function_.iloc[:, 0].loc[at].to_numpy(), rel=1e-9
+    )
+    for column, end in enumerate(("low", "high")):
+        band = other.confidence_interval_.iloc[:, column].loc[at].to_numpy()
+        assert curve[end].to_numpy()[1:] == pytest.approx(band, rel=1e-9, nan_ok=True)
+
+
 def test_inspections_of_one_schedule_give_shares_by_counting() -> None:
     """Data of C1: Nelson (1982) p. 415, 167 parts inspected together; the estimate is counting."""
     with (DATA / "C1_cracks_months.csv").open(newline="") as file:

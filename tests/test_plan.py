@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from forecast.errors import PlanError
-from forecast.planning.plan import Plan, check_names, read_plan
+from forecast.planning.plan import Plan, ProductLoss, check_names, read_plan
 from forecast.planning.plan_text import apply_setting, find_keys
 
 WHOLE = """\
@@ -82,7 +82,7 @@ on = 2027-09-20
 [stocking]
 budget = 25000
 [defaults]
-policy = "at_wear"
+policy = "at_weer"
 minutes = "3"
 [part_type."STRIP-12"]
 polcy = "at_age"
@@ -96,7 +96,7 @@ count = 10
 """
 
 SAID = """\
-plan.toml has 18 faults:
+plan.toml has 17 faults:
   line 3: season.end = 2027-07-01 is before season.start = 2027-08-02
   line 4: unknown key 'runing_hours_per_day' in [season]; did you mean 'running_hours_per_day'?
   line 6: windows.weekly should be 'monday', 'tuesday', 'wednesday', 'thursday', 'friday', \
@@ -109,12 +109,11 @@ plan.toml has 18 faults:
 or a list, not 3
   line 17: stocking.budget is not planned by this version: take it out and compare the cost in \
 purchases
-  line 19: defaults.policy = 'at_wear' is not planned by this version, which plans \
-run_to_failure, at_age, cheapest
+  line 19: defaults.policy should be 'run_to_failure', 'at_age', 'at_wear', 'every_window' or \
+'cheapest', not 'at_weer'
   line 20: defaults.minutes should be a valid number, not '3'
   line 22: unknown key 'polcy' in [part_type.STRIP-12]; did you mean 'policy'?
-  line 23: part_type.STRIP-12.change_at_age needs policy = 'at_age'; here it is 'at_wear'
-  line 24: part_type.LINER-45.product_loss is not planned by this version: take the table out
+  line 23: part_type.STRIP-12.change_at_age needs policy = 'at_age'; here it is 'at_weer'
   line 24: part_type.LINER-45.product_loss.per_mm_per_hour is missing
   line 26: unknown key 'per_mm' in [part_type.LINER-45.product_loss]; did you mean 'from_mm'?
   line 28: draws.count should be greater than or equal to 100, not 10
@@ -163,10 +162,25 @@ def test_every_fault_is_told_at_once_with_its_line(tmp_path: Path) -> None:
     assert fault_of(tmp_path, FAULTY) == SAID
 
 
-@pytest.mark.parametrize("policy", ["at_wear", "every_window"])
-def test_policies_of_a_later_version_are_refused_not_ignored(tmp_path: Path, policy: str) -> None:
-    said = fault_of(tmp_path, WHOLE, f"defaults.policy={policy}")
-    assert "which plans run_to_failure, at_age, cheapest" in said
+@pytest.mark.parametrize(
+    "policy", ["run_to_failure", "at_age", "at_wear", "every_window", "cheapest"]
+)
+def test_every_policy_is_read(tmp_path: Path, policy: str) -> None:
+    plan = plan_of(tmp_path, WHOLE, f"defaults.policy={policy}")
+    assert plan.for_part_type("ANY").policy == policy
+
+
+def test_what_the_depth_policies_take_is_read(tmp_path: Path) -> None:
+    own = (
+        '[part_type."A"]\npolicy = "at_wear"\nchange_at_percent = 85\n'
+        '[part_type."B"]\npolicy = "every_window"\nevery_windows = 2\n'
+        '[part_type."B".product_loss]\nfrom_mm = 0.4\nper_mm_per_hour = 0.002\n'
+    )
+    plan = plan_of(tmp_path, WHOLE + own)
+    assert plan.for_part_type("A").change_at_percent == 85
+    other = plan.for_part_type("B")
+    loss = ProductLoss(from_mm=0.4, per_mm_per_hour=0.002)
+    assert (other.every_windows, other.product_loss) == (2, loss)
 
 
 @pytest.mark.parametrize(

@@ -312,7 +312,8 @@ class TestWindows:
         days = days_of(of)
         found = fleets_of(rollers(ages=1400.0), of, days)
         plans = planned(found, days, of, at_age(1500.0))
-        assert "find no window" in plans.said[0]
+        assert "crew hours let 36 pieces wait" in plans.said[0]
+        assert "find no window" in plans.said[-1]
 
     def test_planned_demand_is_the_list(self) -> None:
         of = self.weekly(None)

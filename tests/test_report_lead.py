@@ -57,13 +57,28 @@ def test_nothing_to_buy_and_unknown_chances() -> None:
     lost = purchases(("P", 0, None, None, 0.0, 0.5, 0.5, "cannot_reach", 0, ""))
     text = lead(EXAMPLE(purchases=lost)).text()
     assert text.startswith(
-        "For P no order comes in time to be sure of enough. P is the likeliest to run out, with a "
-        "chance of 50 % (1 in 2)."
+        "For P no order comes in time to be sure of enough: it runs out with a chance of 50 % "
+        "(1 in 2). The rest of the season"
     )
     unknown = purchases(("P", 8, None, None, 96.0, np.nan, np.nan, "late", 3, ""))
     text = lead(EXAMPLE(purchases=unknown)).text()
     assert "for €96.00; P should have been ordered 3 days ago: order today." in text
     assert "chance" not in text.split("The rest")[0]
+
+
+def test_what_no_order_saves_is_told_apart_from_what_orders_leave() -> None:
+    rows = purchases(
+        ("L35", 0, None, None, 0.0, 0.0, 0.0, "cannot_reach", 0, ""),
+        ("L45", 0, None, None, 0.0, 0.31, 0.31, "cannot_reach", 0, ""),
+        ("S", 80, date(2026, 8, 30), date(2026, 9, 27), 10.0, 0.5, 0.96, "in_time", 0, ""),
+    )
+    text = lead(EXAMPLE(purchases=rows)).text()
+    assert "the order, 80 S, has to leave today, Sun 30 Aug." in text
+    assert "with them S is the likeliest to run out, with a chance of 4 % (1 in 25). For" in text
+    assert (
+        "For L35 and L45 no order comes in time to be sure of enough: L35 is all but sure to run "
+        "out, L45 with a chance of 69 % (2 in 3)." in text
+    )
 
 
 def test_the_overhaul_is_told_before_the_season() -> None:

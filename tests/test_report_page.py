@@ -6,6 +6,7 @@ import json
 import re
 import runpy
 from html.parser import HTMLParser
+from importlib.resources import files
 from pathlib import Path
 
 import pandas as pd
@@ -14,7 +15,7 @@ import pytest
 from forecast.records.season import EXHIBITS, RESULTS
 from reports.figures import demand, life, look, wear
 from reports.figures.windows import windows_grid
-from reports.page import page, write_page
+from reports.page import LIBRARY, page, write_page
 from reports.sections import sections
 from reports.tables import table
 
@@ -102,8 +103,38 @@ def test_every_figure_has_words_and_data(text: str) -> None:
     for said in re.findall(r'<p class="said">([^<]*)</p>', text):
         assert re.search(r"[a-z]{3}", said)
         assert said.endswith(".")
-    assert text.count("How to read it:") == 6
-    assert text.count("data</summary>") == 6
+    assert text.count("How to read it:") == 8  # seven groups of figures and the grid of windows
+    assert text.count("data</summary>") == 8
+
+
+def test_the_drawing_bundle_can_draw_every_figure(text: str) -> None:
+    """The page carries the basic bundle of the library: points, lines and bars."""
+    for content in re.findall(r'<script type="application/json"[^>]*>(.*?)</script>', text):
+        assert {trace["type"] for trace in json.loads(content)["data"]} <= {"scatter", "bar"}
+    assert "plotly.js (basic - minified)" in (files("reports") / LIBRARY).read_text("utf-8")[:80]
+    assert (files("reports") / "assets/plotly-basic-4.1.1.LICENSE").is_file()
+
+
+def test_colours_stand_out_in_both_modes() -> None:
+    """WCAG 2.2, relative luminance: text 7:1, marks and edges 3:1, on the grounds they lie on."""
+    style = (files("reports") / "assets/report.css").read_text("utf-8")
+    modes = re.findall(r":root \{(.*?)\}", style, re.S)[:2]
+    for colours in ({k: v for k, v in re.findall(r"--(\w+): (#\w{6})", own)} for own in modes):
+        for role, least in {"ink": 7, "soft": 7, "beet": 7, "line": 3, "edge": 3}.items():
+            assert contrast(colours[role], colours["paper"]) >= least, role
+        for ground in ("ahead", "band90"):
+            assert contrast(colours["ink"], colours[ground]) >= 7
+            assert contrast(colours["beet"], colours[ground]) >= 4.5
+
+
+def contrast(one: str, other: str) -> float:
+    def light(colour: str) -> float:
+        parts = [int(colour[k : k + 2], 16) / 255 for k in (1, 3, 5)]
+        linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in parts]
+        return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+    first, second = sorted((light(one), light(other)), reverse=True)
+    return (first + 0.05) / (second + 0.05)
 
 
 def test_figures_are_whole_json(text: str) -> None:
@@ -163,6 +194,20 @@ def test_the_bands_end_where_the_table_does() -> None:
             trace for trace in figure["data"] if trace.get("line", {}).get("color") == look.BEET
         ]
         assert lines[0]["y"][-1] == pytest.approx(row["mean"] + used[row["part_type"]], abs=0.01)
+
+
+def test_the_curve_without_a_law_is_drawn_as_ink_steps() -> None:
+    rows = [
+        ("P", "broken", "curve", 100.0, 0.1, 0.05, 0.2),
+        ("P", "broken", "curve", 200.0, 0.3, 0.2, 0.45),
+        ("P", "broken", "running", 3.0, None, None, None),
+    ]
+    points = pd.DataFrame(rows, columns=list(EXHIBITS["life_points"]))
+    drawn = json.loads(life.weibull_paper(EXAMPLE(life_points=points))[0].content)
+    steps = [own for own in drawn["data"] if own.get("line", {}).get("color") == look.INK]
+    assert steps[0]["x"] == [100.0, 200.0]
+    assert steps[0]["line"]["shape"] == "hv"
+    assert 10 ** drawn["layout"]["xaxis"]["range"][0] > 90  # a tick at 3 h does not stretch it
 
 
 def test_points_stand_at_their_ranks_on_weibull_paper() -> None:

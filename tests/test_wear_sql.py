@@ -42,8 +42,9 @@ def test_sql_and_pandas_agree() -> None:
         "'a' AS file, 1 AS file_line, 1 AS copy_no FROM readings"
     )
     store.execute(
-        "CREATE TABLE spell_seasons AS SELECT * REPLACE (base_hours::DECIMAL(14, 2) AS base_hours, "
-        "low::DOUBLE AS low, high::DOUBLE AS high) FROM spells"
+        "CREATE TABLE spell_seasons AS SELECT *, season_no AS cell_no, season AS cell, "
+        "season_no AS segment_no FROM (SELECT * REPLACE (base_hours::DECIMAL(14, 2) AS base_hours, "
+        "low::DOUBLE AS low, high::DOUBLE AS high) FROM spells)"
     )
     store.execute(
         "CREATE TABLE pieces AS SELECT DISTINCT piece, machine, 'rollers' AS place, "

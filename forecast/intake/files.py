@@ -151,7 +151,7 @@ def stage(store: Store, source: Source, folder: Path) -> Staged:
                 f"{source.file}: {written} rows were written but {counts['staged']} read back",
                 "report this file: it shows a fault of the program",
             )
-    _map_cells(store, source)
+    map_cells(store, source)
     blank = counts["blank"] + tally.blank
     return Staged(counts["staged"] - counts["blank"], blank, tally.skipped)
 
@@ -165,7 +165,7 @@ def _read(store: Store, source: Source, plain: Plain, *, numbered: bool) -> None
     layout = source.layout
     store.run(
         "queries/stage_file",
-        **_reading(layout, plain, numbered=numbered),
+        **reading(layout, plain, numbered=numbered),
         parallel=not numbered,
         odd_blanks=plain.odd_blanks,
         has_extra=bool(layout.extras),
@@ -173,7 +173,8 @@ def _read(store: Store, source: Source, plain: Plain, *, numbered: bool) -> None
     )
 
 
-def _reading(layout: Layout, plain: Plain, *, numbered: bool) -> dict[str, Value]:
+def reading(layout: Layout, plain: Plain, *, numbered: bool) -> dict[str, Value]:
+    """Return how the database is to read a text file."""
     return {
         "path": str(plain.path),
         "columns": dict.fromkeys(layout.columns(numbered=numbered), "VARCHAR"),
@@ -201,8 +202,8 @@ def _write(rows_out: Iterator[list[str]], path: Path) -> int:
     return count
 
 
-def _map_cells(store: Store, source: Source) -> None:
-    """Put the staged cells into our words where the mapping says so."""
+def map_cells(store: Store, source: Source) -> None:
+    """State what the mapping says of cells, and put staged ones into our words where it does."""
     mapping, kind = source.mapping, source.layout.kind
 
     def stored(name: str) -> str:
@@ -286,7 +287,7 @@ def _tried(store: Store, layout: Layout, plain: Plain) -> Plain | None:
     if not plain.quoted:
         return plain
     try:
-        read = store.rows("queries/count_rows", **_reading(layout, plain, numbered=False))
+        read = store.rows("queries/count_rows", **reading(layout, plain, numbered=False))
     except StoreError:
         return None
     return plain if read[0]["rows_read"] == plain.rows else None

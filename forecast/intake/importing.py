@@ -5,15 +5,16 @@ from __future__ import annotations
 import importlib.metadata
 import tempfile
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, time
 from pathlib import Path
 from typing import Final
 
 from forecast.errors import LogError
-from forecast.intake.files import Source, sources, stage
+from forecast.intake.files import Source, Staged, sources, stage
 from forecast.intake.kinds import kind_named
 from forecast.intake.mapping import Mapping, mapping_beside, read_mapping
+from forecast.intake.plain import Uneven, add_straight, goes_straight, number_copies
 from forecast.intake.set_aside import state_kind, state_rules, type_rows
 from forecast.store.opening import open_store
 from forecast.store.store import Store, Value
@@ -84,6 +85,7 @@ class _Task:
     today: date
     folder: Path
     work: Work
+    straight: bool = True
 
 
 def import_logs(
@@ -225,6 +227,8 @@ def _commit(store: Store, task: _Task, *, dry_run: bool) -> ImportReport:
         return store.commit(job)
     except _DryRun as dry:
         return dry.report
+    except Uneven:
+        return _commit(store, replace(task, straight=False), dry_run=dry_run)
 
 
 def _all(store: Store, task: _Task) -> ImportReport:
@@ -261,26 +265,41 @@ def _one(
     kind, file, tell = source.layout.kind.name, source.file, task.work.tell
     of = source.plain.rows if source.plain else 0
     now = datetime.combine(task.today, time())
-    tell(f"{file}: reading", 0, of)
-    staged = stage(store, source, task.folder)
-    tell(f"{file}: checking", staged.rows, staged.rows)
+
+    def add() -> int:
+        return store.run(
+            f"queries/add_{kind}",
+            import_no=number,
+            file=file,
+            backfill=backfill,
+            imported_at=now,
+            delay_days=USUAL_DELAY_DAYS,
+        )
+
     state_kind(store, source)
-    faulty, proof = type_rows(store, source, task.today)
-    tell(f"{file}: comparing", staged.rows, staged.rows)
-    store.run("queries/find_repeats")
-    tell(f"{file}: adding", staged.rows, staged.rows)
-    accepted = store.run(
-        f"queries/add_{kind}",
-        import_no=number,
-        file=file,
-        backfill=backfill,
-        imported_at=now,
-        delay_days=USUAL_DELAY_DAYS,
-    )
+    tell(f"{file}: reading", 0, of)
+    straight = None
+    if task.straight and goes_straight(source):
+        straight = add_straight(store, source, number, task.today, add)
+    accepted = straight.accepted if straight else 0
+    rest = straight.rest if straight else stage(store, source, task.folder)
+    staged = Staged(accepted + rest.rows, rest.blank, rest.skipped)
+    faulty, proof = 0, ""
+    if rest.rows or straight is None:
+        tell(f"{file}: checking", accepted, staged.rows)
+        faulty, proof = type_rows(store, source, task.today, accepted)
+        store.run("queries/ready_typed")
+        tell(f"{file}: comparing", accepted, staged.rows)
+        store.run("queries/find_repeats")
+        store.run(f"queries/known_{kind}", import_no=number)
+        tell(f"{file}: adding", accepted, staged.rows)
+        accepted += add()
+        store.run("queries/add_known_rows", import_no=number)
+    if straight:
+        tell(f"{file}: counting repeats", staged.rows, staged.rows)
+        number_copies(store, source, number)
     tell(f"{file}: setting aside", staged.rows, staged.rows)
-    store.run("queries/close_set_aside", import_no=number, file=file)
-    if faulty:
-        store.run("queries/add_set_aside", import_no=number, file=file)
+    _set_aside(store, source, number, faulty, whole=straight is None)
     report = FileReport(
         number, file, kind, staged.rows, accepted, staged.rows - faulty - accepted, faulty
     )
@@ -306,6 +325,15 @@ def _one(
         *_counted(source, staged.blank, staged.skipped),
     ]
     return report
+
+
+def _set_aside(store: Store, source: Source, number: int, faulty: int, *, whole: bool) -> None:
+    """Close what this import mends, and keep what it refuses."""
+    file, log = source.file, f"log_{source.layout.kind.name}"
+    if store.rows("queries/open_set_aside", file=file)[0]["found"]:
+        store.run("queries/close_set_aside", import_no=number, file=file, log=log)
+    if faulty:
+        store.run("queries/add_set_aside", import_no=number, file=file)
 
 
 def _counted(source: Source, blank: int, skipped: int) -> list[str]:

@@ -130,11 +130,22 @@ def state_kind(store: Store, source: Source) -> None:
     )
 
 
-def type_rows(store: Store, source: Source, today: date) -> tuple[int, str]:
+def type_rows(store: Store, source: Source, today: date, sound: int = 0) -> tuple[int, str]:
     """Cast the staged rows; say how many are faulty.
 
     Dates that can be read both ways are not guessed: the file must prove one reading itself, or
     its mapping state it.
+
+    Parameters
+    ----------
+    store
+        With the rows staged.
+    source
+        Where they come from.
+    today
+        The import's day.
+    sound
+        Rows of the same file that were added already.
 
     Returns
     -------
@@ -151,7 +162,7 @@ def type_rows(store: Store, source: Source, today: date) -> tuple[int, str]:
     if not faulty or stated:
         return faulty, ""
     proof = store.rows("queries/faulty_dates")[0]
-    order = _proven(proof, source.file)
+    order = _proven({**proof, "sound": int(str(proof["sound"])) + sound}, source.file)
     if not order:
         return faulty, ""
     said = ""
@@ -161,7 +172,8 @@ def type_rows(store: Store, source: Source, today: date) -> tuple[int, str]:
     return _typed(store, source, order, today), said
 
 
-def _typed(store: Store, source: Source, dates: str, today: date) -> int:
+def state_habits(store: Store, source: Source, dates: str, today: date) -> None:
+    """Tell an open store how the file at hand writes numbers and dates."""
     store.run(
         "queries/set_habits",
         decimal_mark=source.mapping.decimal,
@@ -169,7 +181,14 @@ def _typed(store: Store, source: Source, dates: str, today: date) -> int:
         time_zone=source.mapping.time_zone or "",
         today=today,
     )
-    store.run(f"queries/typed_{source.layout.kind.name}", first_line=source.first_line)
+
+
+def _typed(store: Store, source: Source, dates: str, today: date) -> int:
+    state_habits(store, source, dates, today)
+    store.run("queries/set_first_line", first_line=source.first_line)
+    store.run("queries/staged_stored")
+    store.run(f"queries/typed_{source.layout.kind.name}")
+    store.run("queries/type_rows")
     return int(str(store.rows("queries/typed_counts")[0]["faulty"]))
 
 

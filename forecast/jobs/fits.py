@@ -8,22 +8,27 @@ model's. Worn change-outs are suspensions of the other modes either way.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import pandas as pd
 
+from forecast.jobs.checks import check_counts, check_fit, wear_shapes
 from forecast.jobs.modes import (
     Book,
     Key,
     ModeFit,
     fit_count_modes,
     fit_life_modes,
+    lives_of,
     number,
+    prior_from_others,
     shape_prior,
+    watched,
 )
 from forecast.life.counts import CountFit
+from forecast.life.priors import DEFAULT_PRIOR, ShapePrior
 from forecast.planning.seeds import generator
-from forecast.records.season import EXHIBITS, RESULTS
+from forecast.records.season import EXHIBITS, RESULTS, STUDIES
 from forecast.records.snapshot import Snapshot
 from forecast.wear.rates import WearFit, fit_wear_sums
 from forecast.wear.samples import fit_samples
@@ -45,6 +50,8 @@ class Fits:
         Result tables (see ``records.season.RESULTS``).
     life_points
         Exhibit for the life plot.
+    life_checks
+        How far the life models are to be trusted (``records.season.STUDIES``).
     """
 
     wear_fits: dict[Key, WearFit]
@@ -55,9 +62,16 @@ class Fits:
     machines: pd.DataFrame
     life_points: pd.DataFrame
     assumed: pd.DataFrame
+    life_checks: pd.DataFrame = field(default_factory=pd.DataFrame)
 
 
-def fit_all(snapshot: Snapshot, *, season_spread: float | None = None, seed: int = 1) -> Fits:
+def fit_all(
+    snapshot: Snapshot,
+    *,
+    season_spread: float | None = None,
+    seed: int = 1,
+    only: str | None = None,
+) -> Fits:
     """Fit wear and life of every part type and duty group.
 
     Parameters
@@ -69,6 +83,8 @@ def fit_all(snapshot: Snapshot, *, season_spread: float | None = None, seed: int
         prior, updated by the seasons logged.
     seed
         For the posterior draws.
+    only
+        The only part type to be fitted; None: all.
 
     Returns
     -------
@@ -77,6 +93,9 @@ def fit_all(snapshot: Snapshot, *, season_spread: float | None = None, seed: int
     """
     book = Book()
     people = _carrying_people(snapshot, book)
+    if only is not None:
+        names = {str(name) for name in snapshot.part_types["part_type"]}
+        people = frozenset(people | (names - {only}))
     wear_fits = _fit_wear(snapshot, people, season_spread, book)
     mode_fits: dict[str, tuple[ModeFit, ...]] = {}
     count_fits: dict[Key, CountFit] = {}
@@ -84,7 +103,7 @@ def fit_all(snapshot: Snapshot, *, season_spread: float | None = None, seed: int
         name = str(part.part_type)
         if name in people:
             continue
-        prior = shape_prior(part)
+        prior = _prior(part, snapshot.lives)
         worn_by_wear = any(key[0] == name and usable(fit) for key, fit in wear_fits.items())
         counts = snapshot.counts[snapshot.counts["part_type"] == name]
         lives = snapshot.lives[snapshot.lives["part_type"] == name]
@@ -93,8 +112,11 @@ def fit_all(snapshot: Snapshot, *, season_spread: float | None = None, seed: int
             mode_fits[name] = fit_count_modes(
                 name, counts, worn_by_wear, prior, rng, count_fits, book
             )
+            check_counts(book, name, counts)
         elif len(lives):
             mode_fits[name] = fit_life_modes(name, lives, worn_by_wear, prior, rng, book)
+            _check_lives(book, name, lives, mode_fits[name], prior)
+    wear_shapes(book, wear_fits, snapshot.lives)
     return Fits(
         wear_fits=wear_fits,
         mode_fits=mode_fits,
@@ -104,7 +126,26 @@ def fit_all(snapshot: Snapshot, *, season_spread: float | None = None, seed: int
         machines=_joined(book.machines, RESULTS["machines"]),
         life_points=_joined(book.points, EXHIBITS["life_points"]),
         assumed=_table(book.assumed, RESULTS["assumed"]),
+        life_checks=_table(book.checks, STUDIES["life_checks"]),
     )
+
+
+def _prior(part: object, lives: pd.DataFrame) -> ShapePrior:
+    """Return a part type's own shape prior, else that of other types, else the stated default."""
+    own = shape_prior(part)
+    if own is not DEFAULT_PRIOR:
+        return own
+    return prior_from_others(str(getattr(part, "part_type", "")), lives) or own
+
+
+def _check_lives(
+    book: Book, name: str, rows: pd.DataFrame, modes: tuple[ModeFit, ...], prior: ShapePrior
+) -> None:
+    for mode in modes:
+        for group, own in rows.groupby("duty_group", sort=True):
+            machine = own["machine"].to_numpy(str)[watched(own, mode.mode)]
+            key = name, str(group), mode.mode
+            check_fit(book, key, lives_of(own, mode.mode), machine, prior)
 
 
 def usable(fit: WearFit) -> bool:
@@ -132,7 +173,8 @@ def _carrying_people(snapshot: Snapshot, book: Book) -> frozenset[str]:
 def _fit_wear(
     snapshot: Snapshot, people: frozenset[str], spread: float | None, book: Book
 ) -> dict[Key, WearFit]:
-    seasons = [str(name) for name in snapshot.seasons["season"]]
+    phases = snapshot.wear_seasons()
+    seasons = list(phases)
     gauges = dict(
         zip(snapshot.part_types["part_type"], snapshot.part_types["gauge_sd_mm"], strict=True)
     )
@@ -144,13 +186,17 @@ def _fit_wear(
             continue
         gauge = number(gauges.get(key[0]))
         own = cells[cells["piece"].isin(rows["piece"])]
-        fits[key] = fit_wear_sums(rows, own, seasons, gauge_sd=gauge, season_spread=spread)
+        fits[key] = fit_wear_sums(
+            rows, own, seasons, gauge_sd=gauge, season_spread=spread, phases=phases
+        )
     for key, rows in _groups(snapshot.samples):
         if key[0] in people or (key in fits and usable(fits[key])):
             continue
         gauge = number(gauges.get(key[0]))
         own = snapshot.sample_cells[snapshot.sample_cells["visit"].isin(rows["visit"])]
-        fits[key] = fit_samples(rows, own, seasons, gauge_sd=gauge, season_spread=spread)
+        fits[key] = fit_samples(
+            rows, own, seasons, gauge_sd=gauge, season_spread=spread, phases=phases
+        )
     grades = dict(zip(snapshot.part_types["part_type"], snapshot.part_types["grade"], strict=True))
     for (name, group), fit in sorted(fits.items()):
         factor, unit = _rate_unit(clocks.get(name))
@@ -189,6 +235,13 @@ def _fit_wear(
             fit.season_prior,
             "widens the coming season's demand; state season_spread to override",
         )
+        for phase, against, ratio, low, high in fit.phases.itertuples(index=False, name=None):
+            book.assume(
+                f"{name}: wear in phase {phase}",
+                f"{ratio:.2f} times that in {against} ({low:.2f}-{high:.2f})",
+                "found in the readings, one ratio for all seasons",
+                "the coming season has the phases that `running` plans, else those read",
+            )
     return fits
 
 

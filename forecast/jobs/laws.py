@@ -80,7 +80,9 @@ def in_service(
     running
         The season whose own level is current; None draws a new one.
     """
-    seasons = tuple(str(name) for name in snapshot.seasons["season"])
+    seasons = tuple(snapshot.wear_seasons())
+    phases = snapshot.phases_ahead
+    ahead = {str(k): float(v) for k, v in zip(phases["phase"], phases["days"], strict=True)}
     machines = tuple(sorted(set(snapshot.fitted["machine"])))
     limits = snapshot.part_types.set_index("part_type")
     laws: dict[Key, LifeDraws] = {}
@@ -104,11 +106,24 @@ def in_service(
         if wear is not None:
             limit = _limit(limits, draws, seed, key)
             rate = wear.draws(
-                draws, _rng(seed, key, "rate"), machines=machines, seasons=seasons, running=running
+                draws,
+                _rng(seed, key, "rate"),
+                machines=machines,
+                seasons=seasons,
+                running=running,
+                ahead=ahead,
             )
-            own, due, left = _own(snapshot, wear, rate, rows, ran, limit, _rng(seed, key, "own"))
+            own, due, paths = _own(snapshot, wear, rate, rows, ran, limit, _rng(seed, key, "own"))
             rates[key] = rate
-            worn = [_worn(rate, limit, left)]
+            after = wear.draws(
+                draws,
+                _rng(seed, key, "the season after"),
+                machines=(),
+                seasons=(),
+                running=None,
+                ahead=ahead,
+            )
+            worn = [_worn(rate, limit, paths, wear.gauge_sd, after.level)]
         laws[key] = Earliest((*worn, *modes)) if len(worn) + len(modes) > 1 else (worn + modes)[0]
         unknown = rows["age"].isna()
         if unknown.any():
@@ -137,7 +152,14 @@ def _weibull(mode: ModeFit, key: Key, draws: int, seed: int) -> WeibullDraws:
     return WeibullDraws(shape[deal], scale[deal])
 
 
-def _worn(rate: RateDraws, limit: Array, left: Array | None) -> WearDraws:
+def _worn(
+    rate: RateDraws,
+    limit: Array,
+    paths: tuple[Array, Array] | None,
+    gauge_sd: float,
+    next_level: Array,
+) -> WearDraws:
+    left, own_rate = paths or (None, None)
     return WearDraws(
         level=rate.level,
         season_levels=rate.season_levels,
@@ -148,6 +170,9 @@ def _worn(rate: RateDraws, limit: Array, left: Array | None) -> WearDraws:
         limit_mm=limit,
         future_sd=rate.future_sd,
         own_left=left,
+        own_rate=own_rate,
+        gauge_sd=gauge_sd,
+        next_level=next_level,
     )
 
 
@@ -171,8 +196,8 @@ def _own(
     ran: Array,
     limit: Array,
     rng: np.random.Generator,
-) -> tuple[IntArray, BoolArray, Array | None]:
-    """Rows with readings of their own: where their paths stand, who is due, hours left."""
+) -> tuple[IntArray, BoolArray, tuple[Array, Array] | None]:
+    """Rows with readings of their own: where their paths stand, who is due, hours left and rate."""
     read = snapshot.wear[snapshot.wear["in_place"].astype(bool)].set_index("piece")
     has = rows["piece"].isin(read.index).to_numpy()
     own = np.where(has, np.cumsum(has) - 1, -1)
@@ -181,7 +206,7 @@ def _own(
         return own, due, None
     pieces = read.loc[rows.loc[has, "piece"]].reset_index()
     due[has] = pieces["last_mm"].to_numpy(float) >= float(np.median(limit))
-    return own, due, fit.own_left(rate, pieces, ran[has], limit, rng)
+    return own, due, fit.own_left_and_rate(rate, pieces, ran[has], limit, rng)
 
 
 # --- ages ----------------------------------------------------------------------------

@@ -6,26 +6,35 @@ not multiply the forecast.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
+from scipy.special import chdtri
 
+from forecast.jobs.paper import bare_curve, failed_and_running, fitted_curve, posterior_curve
 from forecast.life.counts import CountFit, fit_counts
+from forecast.life.covariates import fit_life_covariates
+from forecast.life.likelihood import maximise
 from forecast.life.lives import Lives
-from forecast.life.posterior import DEFAULT_PRIOR, ShapePrior, pooled_draws
-from forecast.life.ranks import plot_points
-from forecast.life.weibull import fit_weibull
-from forecast.records.season import EXHIBITS
+from forecast.life.posterior import (
+    DEFAULT_PRIOR,
+    ShapePrior,
+    pooled_draws,
+    pooled_prior,
+    posterior_draws,
+)
+from forecast.life.weibull import WeibullFit, fit_weibull
 
 Array = npt.NDArray[np.float64]
 Key = tuple[str, str]
 
 TABLE_DRAWS: Final = 4000
 ENOUGH: Final = 20
-CURVE_POINTS: Final = 60
+FEWEST_OTHERS: Final = 3
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,10 +71,25 @@ class Book:
     machines: list[pd.DataFrame] = field(default_factory=list)
     points: list[pd.DataFrame] = field(default_factory=list)
     assumed: list[dict[str, object]] = field(default_factory=list)
+    checks: list[dict[str, object]] = field(default_factory=list)
 
     def assume(self, what: str, value: object, why: str, effect: str) -> None:
         """Add one thing that was assumed: what, its value, why, and its effect."""
         self.assumed.append({"what": what, "value": str(value), "why": why, "effect": effect})
+
+    def check(
+        self,
+        key: tuple[str, str, str],
+        check: str,
+        value: float,
+        low: float,
+        high: float,
+        says: str,
+    ) -> None:
+        """Add one check of a part type, duty group and mode: a number, and what it says."""
+        row: dict[str, object] = dict(zip(("part_type", "duty_group", "mode"), key, strict=True))
+        ends = {"value": value, "value_low": low, "value_high": high}
+        self.checks.append(row | {"check": check} | ends | {"says": says})
 
 
 def shape_prior(part: object) -> ShapePrior:
@@ -91,6 +115,36 @@ def shape_prior(part: object) -> ShapePrior:
     return DEFAULT_PRIOR
 
 
+def prior_from_others(name: str, lives: pd.DataFrame) -> ShapePrior | None:
+    """Return the prior that other part types' failures give, for a type that states none.
+
+    Groups (part type, duty, mode) with ten failures or more tell it, worn ends aside; the type's
+    own lives don't, or they would count twice.
+
+    Parameters
+    ----------
+    name
+        The part type.
+    lives
+        ``Snapshot.lives``.
+    """
+    others = lives[lives["part_type"] != name]
+    parts = []
+    for _, rows in others.groupby(["part_type", "duty_group"], sort=True):
+        parts += [lives_of(rows, mode) for mode in _modes(rows["mode"], worn_by_wear=True)]
+    if len(parts) < FEWEST_OTHERS:
+        return None
+    joined = Lives(
+        *(np.concatenate([getattr(own, end) for own in parts])
+          for end in ("lower", "upper", "entry", "weight"))
+    )  # fmt: skip
+    index = np.repeat(np.arange(len(parts)), [len(own) for own in parts])
+    found = pooled_prior(maximise(joined, index, len(parts)))
+    if found is None:
+        return None
+    return ShapePrior(found.centre, found.log_sd, f"other part types: {found.why}")
+
+
 def _with_source(why: str, source: object) -> str:
     return f"{why} ({source})" if isinstance(source, str) and source else why
 
@@ -108,13 +162,19 @@ def lives_of(rows: pd.DataFrame, mode: str) -> Lives:
     event = (rows["mode"] == mode).to_numpy()
     lower = rows["lower"].to_numpy(float)
     upper = np.where(event, rows["upper"].to_numpy(float), np.inf)
-    seen = event | (lower > rows["entry"].to_numpy(float))
+    seen = watched(rows, mode)
     return Lives(
         lower[seen],
         upper[seen],
         entry=rows["entry"].to_numpy(float)[seen],
         weight=rows["weight"].to_numpy(float)[seen],
     )
+
+
+def watched(rows: pd.DataFrame, mode: str) -> npt.NDArray[np.bool_]:
+    """Rows that :func:`lives_of` keeps: all that were watched for a while, or ended in the mode."""
+    event = (rows["mode"] == mode).to_numpy()
+    return np.asarray(event | (rows["lower"].to_numpy(float) > rows["entry"].to_numpy(float)))
 
 
 def fit_life_modes(
@@ -161,101 +221,82 @@ def fit_life_modes(
         index = np.repeat(np.arange(len(groups)), [len(each.lower) for each in lives])
         if not len(joined.lower):
             continue
-        shape, scale = pooled_draws(joined, index, len(groups), prior, TABLE_DRAWS, rng)
-        fits.append(ModeFit(mode, tuple(groups), np.tile(shape, (len(groups), 1)), scale))
+        common, scale = pooled_draws(joined, index, len(groups), prior, TABLE_DRAWS, rng)
+        shape = np.tile(common, (len(groups), 1))
+        for g in _own_shapes(lives, joined, index):
+            shape[g], scale[g] = posterior_draws(lives[g], prior, TABLE_DRAWS, rng)
+        fits.append(ModeFit(mode, tuple(groups), shape, scale))
         for g, group in enumerate(groups):
             in_group = rows[rows["duty_group"] == group]
-            _life_row(
-                book,
-                name,
-                group,
-                mode if modes else "",
-                lives[g],
-                len(in_group),
-                prior,
-                (shape, scale[g]),
+            key = name, group, mode if modes else ""
+            label = f"{name} {group}" if len(groups) > 1 and group else name
+            draws = shape[g], scale[g]
+            fit = _life_row(book, key, lives[g], len(in_group), prior, draws)
+            book.points.append(failed_and_running(label, mode, lives[g], in_group))
+            book.points.append(bare_curve(label, mode, lives[g]))
+            oldest = float(lives[g].lower.max(initial=1.0))
+            book.points.append(
+                posterior_curve(label, mode, draws, oldest, lives[g].failures)
+                if fit is None
+                else fitted_curve(label, mode, fit)
             )
-            _points(book, name, group, mode, lives[g], (shape, scale[g]), in_group, len(groups) > 1)
     return tuple(fits)
+
+
+def _own_shapes(lives: Sequence[Lives], joined: Lives, index: npt.NDArray[np.int64]) -> list[int]:
+    """Find the groups that keep a shape of their own: many failed, one shape fits badly.
+
+    A likelihood-ratio test at 5 % of one shape against a shape each, scales free in both.
+    """
+    maxima = maximise(joined, index, len(lives))
+    many = np.flatnonzero(maxima.found & (maxima.failures >= ENOUGH))
+    if many.size < 2:
+        return []
+    told = np.isin(index, many)
+    by_group = pd.DataFrame({"group": [f"{own:06d}" for own in index[told]]})
+    common = fit_life_covariates(joined.only(told), by_group)
+    gain = 2 * (maxima.log_likelihood[many].sum() - common.log_likelihood)
+    return many.tolist() if common.state == "fitted" and gain > chdtri(many.size - 1, 0.05) else []
 
 
 def _life_row(
     book: Book,
-    name: str,
-    group: str,
-    mode: str,
+    key: tuple[str, str, str],
     lives: Lives,
     pieces: int,
     prior: ShapePrior,
     draws: tuple[Array, Array],
-) -> None:
-    """One row of the life table: the likelihood's where failures are many, else the posterior's."""
-    row: dict[str, object] = {
-        "part_type": name,
-        "duty_group": group,
-        "mode": mode,
-        "lives": pieces,
-        "failures": lives.failures,
-        "prior": prior.why,
-    }
+) -> WeibullFit | None:
+    """One row of the life table: the likelihood's where failures are many, else the posterior's.
+
+    Returns the fit where the row is the likelihood's.
+    """
+    row: dict[str, object] = dict(zip(("part_type", "duty_group", "mode"), key, strict=True))
+    row |= {"lives": pieces, "failures": lives.failures}
     fit = fit_weibull(lives)
     if lives.failures >= ENOUGH and fit.state == "fitted":
         row |= {"state": "fitted", "shape": fit.shape, "scale": fit.scale, "b10": fit.b_life(10)}
         for of in ("shape", "scale", "b10"):
             row[f"{of}_low"], row[f"{of}_high"] = fit.interval(of, level=0.90)
-        book.life.append(row)
-        return
+        book.life.append(row | {"prior": _prior_said(book, key, prior, fit.shape)})
+        return fit
     row |= {"state": "leans_on_prior" if lives.failures else "lower_bound_only"}
     row |= _posterior(draws, lives.failures)
-    book.life.append(row)
+    book.life.append(row | {"prior": _prior_said(book, key, prior, float(np.median(draws[0])))})
+    return None
 
 
-def _points(
-    book: Book,
-    name: str,
-    group: str,
-    mode: str,
-    lives: Lives,
-    draws: tuple[Array, Array],
-    rows: pd.DataFrame,
-    several: bool,
-) -> None:
-    """Gather what the life plot shows: failed points, the fit and its band, who still runs."""
-    label = f"{name} {group}" if several and group else name
-    if lives.failures > 0:
-        failed = plot_points(lives)
-        book.points.append(
-            _point_rows(label, mode, "failed", failed["age"].to_numpy(), failed["share"].to_numpy())
-        )
-    longest = float(lives.lower.max())
-    book.points.append(_curve(label, mode, draws, longest))
-    running = rows.loc[(rows["mode"] == "") & np.isinf(rows["upper"]), "lower"]
-    ticks = (
-        np.quantile(running, np.linspace(0, 1, min(len(running), 40))) if len(running) else running
+def _prior_said(book: Book, key: tuple[str, str, str], prior: ShapePrior, shape: float) -> str:
+    """Write the prior for the row; where the lives disagree with it, say so there and aloud."""
+    if not prior.disagrees(shape):
+        return str(prior)
+    book.assume(
+        f"{key[0]} {key[2]}: shape prior",
+        str(prior),
+        f"the logs disagree: they say about {shape:.2g}",
+        "ask why; with few failures the result leans on the prior all the same",
     )
-    book.points.append(_point_rows(label, mode, "running", np.asarray(ticks, float)))
-
-
-def _curve(label: str, mode: str, draws: tuple[Array, Array], longest: float) -> pd.DataFrame:
-    shape, scale = draws
-    age = np.geomspace(max(longest / 50, 1.0), max(longest * 1.5, 2.0), CURVE_POINTS)
-    share = -np.expm1(-((age[:, None] / scale) ** shape))
-    low, middle, high = np.quantile(share, [0.05, 0.5, 0.95], axis=1)
-    return _point_rows(label, mode, "fit", age, middle, low, high)
-
-
-def _point_rows(
-    label: str,
-    mode: str,
-    kind: str,
-    age: Array,
-    share: Array | float = np.nan,
-    low: Array | float = np.nan,
-    high: Array | float = np.nan,
-) -> pd.DataFrame:
-    frame = pd.DataFrame({"age": age, "share": share, "low": low, "high": high})
-    frame = frame.assign(part_type=label, mode=mode, kind=kind)
-    return frame[list(EXHIBITS["life_points"])]
+    return f"{prior}; the logs disagree"
 
 
 def fit_count_modes(
@@ -311,7 +352,8 @@ def fit_count_modes(
             scales.append(scale)
             told.append(group)
             _count_row(book, name, group, mode, fit, rows, prior, (shape, scale))
-            book.points.append(_curve(name, mode, (shape, scale), float(fit.ages()["age"].max())))
+            oldest = float(fit.ages()["age"].max())
+            book.points.append(posterior_curve(name, mode, (shape, scale), oldest, fit.failures))
         if told:
             fits.append(ModeFit(mode, tuple(told), np.stack(shapes), np.stack(scales)))
     return tuple(fits)
@@ -329,6 +371,7 @@ def _count_row(
 ) -> None:
     """Add the row of a set that is only counted: lives are positions and replacements."""
     row = _unfitted(name, group, mode if fit.failures else "", rows, prior)
+    row["prior"] = _prior_said(book, (name, group, mode), prior, float(np.median(draws[0])))
     book.life.append(row | {"state": fit.state} | _posterior(draws, fit.failures))
 
 
@@ -343,7 +386,7 @@ def _unfitted(
         "lives": float(units + rows["replaced"].sum() + rows["others"].sum()),
         "failures": float(rows["replaced"].sum()),
         "state": "no_fit",
-        "prior": prior.why,
+        "prior": str(prior),
     }
 
 

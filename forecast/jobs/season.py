@@ -6,7 +6,8 @@ while the season is simulated.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 from typing import Final
@@ -14,25 +15,68 @@ from typing import Final
 import pandas as pd
 
 from forecast.errors import NotInStore, PlanError
+from forecast.jobs.assumptions import FEW_DRAWS, spread_rows
 from forecast.jobs.exhibits import assumed, season_days, versions, wear_paths
 from forecast.jobs.fits import Fits, fit_all
 from forecast.jobs.laws import InService, in_service
+from forecast.jobs.running import (
+    earlier_of,
+    season_band,
+    so_far,
+    stock_now,
+    supply_line,
+    used_so_far,
+)
 from forecast.planning.calendar import Calendar, calendar
 from forecast.planning.change_list import change_list, window_table
 from forecast.planning.costs import costs, unit_costs, unplanned_stops
-from forecast.planning.demand import demand_paths, demand_table, season_totals
-from forecast.planning.fleet import fleets
+from forecast.planning.demand import DemandPaths, demand_paths, demand_table, season_totals
+from forecast.planning.fleet import Fleet, fleets
 from forecast.planning.overhaul import Overhaul, plan_overhaul
 from forecast.planning.plan import Plan, check_names, read_plan
 from forecast.planning.rules import ChangeRule, change_rules
+from forecast.planning.shelf import shelf_limits
 from forecast.planning.stock import closing_stock, purchases, stock_curve
 from forecast.planning.windows import Schedule, schedule
 from forecast.records.season import EXHIBITS, RESULTS, SeasonForecast, Stamp
 from forecast.records.snapshot import Snapshot
 from forecast.store.opening import open_store
-from forecast.store.seasons import find_season, load_season, save_season
+from forecast.store.scores import load_scores
+from forecast.store.seasons import find_season, kept_days, load_season, save_season
 from forecast.store.snapshots import take_snapshot
+from forecast.store.store import Store
 from forecast.work import HERE, Work
+
+
+@dataclass(frozen=True, eq=False)
+class Simulated:
+    """A season lived through on every path, before anything is bought for it.
+
+    Attributes
+    ----------
+    days, fits, service
+        The days ahead, what was fitted, what is in service.
+    parts, rules, before, chosen
+        The fleets, what each policy comes to, the overhaul, and when pieces are changed.
+    paths
+        Demand by part type.
+    prices
+        Cost of a piece by part type.
+    """
+
+    days: Calendar
+    fits: Fits
+    service: InService
+    parts: tuple[Fleet, ...]
+    rules: Mapping[str, ChangeRule]
+    before: Overhaul
+    chosen: Schedule
+    paths: Mapping[str, DemandPaths]
+    prices: Mapping[str, float | None]
+
+
+Reschedule = Callable[[tuple[Fleet, ...], Calendar, Schedule], Schedule]
+"""Puts another schedule in the place of the planned one."""
 
 STAGES: Final = ("reading the logs", "fitting wear and life", "planning", "keeping the forecast")
 
@@ -79,12 +123,12 @@ def run_season(
     with open_store(address) as store:
         snapshot = take_snapshot(store, read.season.as_of)
         kept = find_season(store, stamp_of(snapshot, read).digest())
-    if kept is not None:
-        return kept
+        if kept is not None:
+            return with_record(store, kept)
     forecast = forecast_season(snapshot, read, work)
     work.tell(STAGES[3], 0, 0)
     with open_store(address, write=True) as store:
-        return save_season(store, forecast)
+        return with_record(store, save_season(store, forecast))
 
 
 def kept_forecast(address: str, number: int | None = None) -> SeasonForecast:
@@ -103,7 +147,24 @@ def kept_forecast(address: str, number: int | None = None) -> SeasonForecast:
         If there is none.
     """
     with open_store(address) as store:
-        return load_season(store, number)
+        return with_record(store, load_season(store, number))
+
+
+def with_record(store: Store, forecast: SeasonForecast) -> SeasonForecast:
+    """Return a kept forecast with what the store holds about it: the season so far, the record.
+
+    Parameters
+    ----------
+    store
+        Open, for reading or writing.
+    forecast
+        As it was kept.
+    """
+    number = earlier_of(forecast, kept_days(store))
+    record = {"hindsight": load_scores(store)}
+    if number is not None:
+        record["so_far"] = so_far(forecast, load_season(store, number))
+    return replace(forecast, exhibits={**forecast.exhibits, **record})
 
 
 def stamp_of(snapshot: Snapshot, plan: Plan) -> Stamp:
@@ -145,11 +206,29 @@ def forecast_season(snapshot: Snapshot, plan: Plan, work: Work = HERE) -> Season
     NotInStore
         If nothing is in service.
     """
-    _check(snapshot, plan)
-    machines = tuple(sorted(set(snapshot.fitted["machine"])))
-    line_of = dict(zip(snapshot.fitted["machine"], snapshot.fitted["line"], strict=True))
-    lines = tuple(_text(line_of[name]) for name in machines)
-    days = calendar(plan, snapshot.running, machines, lines, snapshot.day)
+    lived = simulate(snapshot, plan, work)
+    worn = {name for name, _ in lived.service.rates}
+    extra = spread_rows(
+        plan, worn, lambda spread: if_seasons_differ(snapshot, plan, lived, spread, work)
+    )
+    return _results(snapshot, plan, lived, extra)
+
+
+def simulate(
+    snapshot: Snapshot, plan: Plan, work: Work = HERE, reschedule: Reschedule | None = None
+) -> Simulated:
+    """Fit, schedule and live through the season on every path.
+
+    Parameters
+    ----------
+    snapshot, plan, work
+        As for :func:`forecast_season`, which says what is raised.
+    reschedule
+        Takes the place of the planned change-outs; None leaves them.
+    """
+    check_plan(snapshot, plan)
+    days = calendar_of(plan, snapshot)
+    machines, lines = days.machines, days.lines
     names = [str(name) for name in snapshot.part_types["part_type"]]
     check_names(plan, names, machines, tuple(sorted({line for line in lines if line})))
 
@@ -165,7 +244,61 @@ def forecast_season(snapshot: Snapshot, plan: Plan, work: Work = HERE) -> Season
             "Import change-outs and readings; `wearahead doubts` shows what the logs lack.",
         )
     work.tell(STAGES[2], 0, 0)
-    return _planned(snapshot, plan, days, fits, service, work)
+    seed = plan.draws.seed
+    prices = unit_costs(snapshot.part_types)
+    parts = put_in_service(snapshot, service, plan, days)
+    rules = change_rules(parts, days, prices, plan, seed)
+    before = plan_overhaul(parts, days, plan, prices, seed)
+    stock, _ = stock_now(snapshot)
+    shelf = shelf_limits(parts, days, stock, snapshot.part_types, plan, before.changed)
+    chosen = schedule(parts, days, rules, plan, before, shelf, prices)
+    if reschedule is not None:
+        chosen = reschedule(parts, days, chosen)
+    paths = demand_paths(parts, days, chosen, seed, work)
+    return Simulated(days, fits, service, parts, rules, before, chosen, paths, prices)
+
+
+def if_seasons_differ(
+    snapshot: Snapshot, plan: Plan, lived: Simulated, spread: float, work: Work
+) -> dict[str, DemandPaths]:
+    """Live through the same season on few paths, as if seasons differed by another spread."""
+    fits = replace(
+        lived.fits,
+        wear_fits={
+            key: fit.with_season_spread(spread) for key, fit in lived.fits.wear_fits.items()
+        },
+    )
+    seed = plan.draws.seed
+    service = in_service(
+        snapshot,
+        fits,
+        draws=min(plan.draws.count, FEW_DRAWS),
+        seed=seed,
+        running=running_season(snapshot, plan),
+    )
+    parts = put_in_service(snapshot, service, plan, lived.days)
+    if [len(part.quantity) for part in parts] != [len(part.quantity) for part in lived.parts]:
+        return {}  # other rows than those scheduled: nothing to set beside it
+    return demand_paths(parts, lived.days, lived.chosen, seed, work)
+
+
+def put_in_service(
+    snapshot: Snapshot, service: InService, plan: Plan, days: Calendar
+) -> tuple[Fleet, ...]:
+    """Return the fleets of what is in service, with the sides its part types wear on."""
+    named = zip(snapshot.part_types["part_type"], snapshot.part_types["sides"], strict=True)
+    sides = {str(name): int(count) for name, count in named if count == count and count}
+    return fleets(
+        service.fitted, service.ran, service.own, service.due, service.laws, plan, days, sides
+    )
+
+
+def calendar_of(plan: Plan, snapshot: Snapshot) -> Calendar:
+    """Return the days ahead of the machines that something is fitted on."""
+    machines = tuple(sorted(set(snapshot.fitted["machine"])))
+    line_of = dict(zip(snapshot.fitted["machine"], snapshot.fitted["line"], strict=True))
+    lines = tuple(_text(line_of[name]) for name in machines)
+    return calendar(plan, snapshot.running, machines, lines, snapshot.day)
 
 
 def running_season(snapshot: Snapshot, plan: Plan) -> str | None:
@@ -177,7 +310,14 @@ def running_season(snapshot: Snapshot, plan: Plan) -> str | None:
     return str(last["season"]) if begun else None
 
 
-def _check(snapshot: Snapshot, plan: Plan) -> None:
+def check_plan(snapshot: Snapshot, plan: Plan) -> None:
+    """Refuse a plan whose season is over, and logs with nothing in service.
+
+    Parameters
+    ----------
+    snapshot, plan
+        As for :func:`forecast_season`, which says what is raised.
+    """
     if snapshot.day >= plan.season.end:
         raise PlanError(
             f"the season ends on {plan.season.end}; nothing lies ahead of {snapshot.day}",
@@ -191,25 +331,22 @@ def _check(snapshot: Snapshot, plan: Plan) -> None:
         )
 
 
-def _planned(
-    snapshot: Snapshot, plan: Plan, days: Calendar, fits: Fits, service: InService, work: Work
+def _results(
+    snapshot: Snapshot, plan: Plan, lived: Simulated, extra: Sequence[tuple[str, str, str, str]]
 ) -> SeasonForecast:
-    """Carry the laws through plan and simulation to every result."""
-    seed = plan.draws.seed
-    prices = unit_costs(snapshot.part_types)
-    parts = fleets(service.fitted, service.ran, service.own, service.due, service.laws, plan, days)
-    rules = change_rules(parts, days, prices, plan, seed)
-    before = plan_overhaul(parts, days, plan, prices, seed)
-    chosen = schedule(parts, days, rules, plan, before)
-    paths = demand_paths(parts, days, chosen, seed, work)
-    bought = purchases(paths, snapshot.stock, snapshot.part_types, plan, days)
-    listed = change_list(parts, days, chosen, paths, snapshot.stock, plan)
+    """Turn the season's paths into every result."""
+    days, fits, service, paths = lived.days, lived.fits, lived.service, lived.paths
+    rules, before, chosen, prices = lived.rules, lived.before, lived.chosen, lived.prices
+    stock, counted = stock_now(snapshot)
+    bought = purchases(paths, stock, snapshot.part_types, plan, days)
+    listed = change_list(lived.parts, days, chosen, paths, stock, plan)
+    used = used_so_far(snapshot, plan)
     results = {
         "season_totals": season_totals(paths),
         "demand": demand_table(paths, days),
         "purchases": bought,
-        "stock_curve": stock_curve(paths, snapshot.stock, snapshot.part_types, plan, days, bought),
-        "closing_stock": closing_stock(paths, snapshot.stock, snapshot.part_types, days, bought),
+        "stock_curve": stock_curve(paths, stock, snapshot.part_types, plan, days, bought),
+        "closing_stock": closing_stock(paths, stock, snapshot.part_types, days, bought),
         "to_change": listed,
         "overhaul": before.table,
         "unplanned_stops": unplanned_stops(paths, days, plan),
@@ -219,14 +356,19 @@ def _planned(
         "doubts": snapshot.doubts,
         "set_aside": snapshot.set_aside,
         "machines": fits.machines,
-        "assumed": _assumed(fits, service, rules, before, chosen),
+        "assumed": _assumed(fits, service, rules, before, chosen, [*extra, *counted]),
     }
     exhibits = {
-        "wear_paths": wear_paths(snapshot, fits, service, days, seed),
+        "wear_paths": wear_paths(snapshot, fits, service, days, plan.draws.seed),
         "life_points": fits.life_points,
         "season_days": season_days(days),
         "windows": window_table(listed, days, chosen),
+        "used": used,
+        "supply": supply_line(stock, used, days, list(paths)),
+        "season_band": season_band(paths, days),
     }
+    later = ("so_far", "hindsight", "versus")  # added when the forecast is taken from the store
+    exhibits |= {name: pd.DataFrame(columns=list(EXHIBITS[name])) for name in later}
     return SeasonForecast(
         stamp=stamp_of(snapshot, plan),
         season_from=plan.season.start,
@@ -243,6 +385,7 @@ def _assumed(
     rules: Mapping[str, ChangeRule],
     before: Overhaul,
     chosen: Schedule,
+    extra: Sequence[tuple[str, str, str, str]],
 ) -> pd.DataFrame:
     """Gather all that was assumed: models first, then policies and what did not fit."""
     rows = [
@@ -254,12 +397,16 @@ def _assumed(
         for name, (chance, why) in before.keep.items()
     ]
     rows += [
-        ("crew hours", "short", sentence, "stays in place, at the risk shown")
+        ("change-outs", "short", sentence, "stays in place, at the risk shown")
         for sentence in (*before.said, *chosen.said)
     ]
+    if before.work:
+        rows.append(("overhaul", before.work, "what gains most a crew minute first", "its list"))
+    if chosen.order_said:
+        rows.append(("order of the work", chosen.method, chosen.order_said, "sets the windows"))
     table = assumed(fits, service)
-    extra = pd.DataFrame(rows, columns=table.columns)
-    return pd.concat([table, extra], ignore_index=True) if len(table) else extra
+    added = pd.DataFrame([*extra, *rows], columns=table.columns)
+    return pd.concat([table, added], ignore_index=True) if len(table) else added
 
 
 def _ordered(

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-import difflib
-
 import pandas as pd
 
-from forecast.errors import NotInStore
+from forecast.jobs.checks import beside, duty_terms, other_families
+from forecast.jobs.duty import specific_wear
 from forecast.jobs.fits import Fits, fit_all
+from forecast.jobs.names import known_part_type
+from forecast.jobs.rate_law import rate_law
+from forecast.records.season import STUDIES
 from forecast.records.snapshot import Snapshot
 from forecast.store.opening import open_store
 from forecast.store.snapshots import take_snapshot
@@ -37,6 +39,38 @@ def wear(address: str, part_type: str | None = None) -> pd.DataFrame:
     return _of(snapshot, fits.wear, part_type)
 
 
+def wear_laws(address: str, part_type: str) -> dict[str, pd.DataFrame]:
+    """Return what the wear rate of a part type depends on, and its specific wear rate.
+
+    Parameters
+    ----------
+    address
+        The store.
+    part_type
+        Its form decides which part types are read together.
+
+    Returns
+    -------
+    dict
+        ``rate_law``: exponents and ratios with 90 % intervals, the least-squares check beside
+        them and their meaning, empty where nothing varies; ``specific_wear``: k by duty group.
+
+    Raises
+    ------
+    NotInStore
+        If there is no such part type.
+    """
+    with open_store(address) as store:
+        snapshot = take_snapshot(store)
+    known_part_type(snapshot, part_type)
+    law = rate_law(snapshot, part_type)
+    columns = list(STUDIES["rate_law"])
+    return {
+        "rate_law": pd.DataFrame(columns=columns) if law is None else law.table()[columns],
+        "specific_wear": specific_wear(snapshot, part_type),
+    }
+
+
 def life(address: str, part_type: str | None = None) -> pd.DataFrame:
     """Return the life of every part type, duty group and failure mode, or of one part type.
 
@@ -61,6 +95,45 @@ def life(address: str, part_type: str | None = None) -> pd.DataFrame:
     return _of(snapshot, fits.life, part_type)
 
 
+def life_beside(address: str, part_type: str | None = None) -> dict[str, pd.DataFrame]:
+    """Return the life table with what stands beside it, to judge how far to trust it.
+
+    Parameters
+    ----------
+    address
+        The store.
+    part_type
+        None: all of them, with the checks alone; a part type: also the curve that assumes no law,
+        other families of laws with their AIC, and what duty, grade and size do to life.
+
+    Returns
+    -------
+    dict
+        ``life`` (columns of ``RESULTS``), ``life_checks``, and for a part type ``life_families``
+        and ``life_terms`` (columns of ``STUDIES``).
+
+    Raises
+    ------
+    NotInStore
+        If there is no such part type; the nearest name is told.
+    """
+    snapshot, fits = _fitted(address)
+    table = _of(snapshot, fits.life, part_type)
+    checks = _of(snapshot, fits.life_checks, part_type)
+    if part_type is None:
+        return {"life": table, "life_checks": checks}
+    modes = tuple(dict.fromkeys(str(mode) for mode in table["mode"] if mode))
+    more = beside(snapshot, part_type, modes)
+    checks = pd.concat([each for each in (checks, more) if len(each)] or [checks])
+    main = str(table.sort_values("failures")["mode"].iloc[-1]) if len(table) else ""
+    return {
+        "life": table,
+        "life_checks": checks.reset_index(drop=True),
+        "life_families": other_families(snapshot, part_type, modes),
+        "life_terms": duty_terms(snapshot, part_type, main),
+    }
+
+
 def _fitted(address: str) -> tuple[Snapshot, Fits]:
     with open_store(address) as store:
         snapshot = take_snapshot(store)
@@ -70,12 +143,5 @@ def _fitted(address: str) -> tuple[Snapshot, Fits]:
 def _of(snapshot: Snapshot, table: pd.DataFrame, part_type: str | None) -> pd.DataFrame:
     if part_type is None:
         return table
-    known = [str(name) for name in snapshot.part_types["part_type"]]
-    if part_type not in known:
-        near = difflib.get_close_matches(part_type, known, 1, 0.3)
-        raise NotInStore(
-            f"no part type {part_type!r} in the logs",
-            f"Did you mean {near[0]}?" if near else f"Known: {', '.join(known) or 'none yet'}.",
-            nearest=near[0] if near else None,
-        )
+    known_part_type(snapshot, part_type)
     return table[table["part_type"] == part_type].reset_index(drop=True)

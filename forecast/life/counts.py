@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import gamma
+from scipy.special import gamma, stdtr
 
 from forecast.life.intervals import share_of
 from forecast.life.likelihood import FEWEST_FAILURES
@@ -251,6 +251,61 @@ def mean_cumulative(events: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame(
         {"time": at, "mcf": np.cumsum(step), "variance": (influence**2).sum(axis=0)}
     )
+
+
+@dataclass(frozen=True)
+class Trend:
+    """Whether the pace of events changes.
+
+    Attributes
+    ----------
+    z
+        Above 0: events come ever faster. About standard normal if the pace is steady.
+    chance
+        Of a |z| so large if it is, two-sided; NaN with fewer than three systems with events.
+    says
+        The same in words.
+    """
+
+    z: float
+    chance: float
+    says: str
+
+
+def trend_test(events: pd.DataFrame) -> Trend:
+    """Test whether the pace of events changes while systems are watched.
+
+    Each system's events are held against the middle of the time it was watched, as in Laplace's
+    test; the variance is that of the systems' sums, so events of a system may depend on each
+    other (Lawless and Nadeau 1995, from memory).
+
+    Parameters
+    ----------
+    events
+        As for `mean_cumulative`; a system is taken to be watched from its first start (0 without
+        one) to its last end.
+
+    Returns
+    -------
+    Trend
+        With its words.
+    """
+    sums = []
+    for _, own in events.groupby("system", sort=True):
+        kind, time = own["kind"].to_numpy(), own["time"].to_numpy(np.float64)
+        begun = float(time[kind == "start"].min()) if (kind == "start").any() else 0.0
+        ended = float(time[kind == "end"].max())
+        at = time[kind == "event"]
+        if at.size:
+            sums.append(float((at - (begun + ended) / 2).sum()))
+    total, power = float(np.sum(sums)), float(np.sum(np.square(sums)))
+    if len(sums) < 3 or power == 0:
+        return Trend(np.nan, np.nan, "too few to tell whether their pace changes")
+    z = total / np.sqrt(power)
+    chance = float(2 * stdtr(len(sums) - 1, -abs(z)))
+    if chance >= 0.05:
+        return Trend(z, chance, "their pace is steady, as far as can be told")
+    return Trend(z, chance, f"they come ever {'faster' if z > 0 else 'slower'}")
 
 
 def _watched(at: Array, start: Array, end: Array, system: str) -> npt.NDArray[np.bool_]:

@@ -20,6 +20,8 @@ EVENTS: Final = 0.5
 """Failures the prior on expected failures is worth."""
 HOURS: Final = 0.05
 """Exposure it is worth, in pieces run to the largest age."""
+FAR: Final = 1.5
+"""Standard deviations from which on lives and prior disagree."""
 
 
 @dataclass(frozen=True)
@@ -75,6 +77,10 @@ class ShapePrior:
     def log_density(self, log_shape: Array) -> Array:
         """Logarithm of the density of log shape, up to a constant."""
         return np.asarray(-0.5 * ((log_shape - self.log_centre) / self.log_sd) ** 2)
+
+    def disagrees(self, shape: float) -> bool:
+        """Whether a shape lies more than 1.5 standard deviations from the centre."""
+        return bool(abs(np.log(shape) - self.log_centre) > FAR * self.log_sd)
 
     @property
     def of_rate(self) -> tuple[float, float]:

@@ -136,6 +136,29 @@ def plot_points(lives: Lives) -> pd.DataFrame:
     )
 
 
+def rank_line(lives: Lives) -> tuple[float, float] | None:
+    """Line through the points of Weibull paper, log age regressed on y.
+
+    Parameters
+    ----------
+    lives
+        The lives; as `plot_points` places them.
+
+    Returns
+    -------
+    (shape, scale) or None
+        None with fewer than two failures at different ages.
+    """
+    points = plot_points(lives)
+    if len(points) < 2:
+        return None
+    x = np.log(points["age"].to_numpy(float))
+    y = np.log(-np.log1p(-np.clip(points["share"].to_numpy(float), 1e-9, 1 - 1e-9)))
+    dx, dy = x - x.mean(), y - y.mean()
+    shape = float((dy @ dy) / (dx @ dy))
+    return (shape, float(np.exp(x.mean() - y.mean() / shape))) if shape > 0 else None
+
+
 def _share(rank: Array, n: float, method: Ranks) -> Array:
     if method == "benard":
         return np.asarray((rank - 0.3) / (n + 0.4))

@@ -329,4 +329,4 @@ def _no_fit(lives: Lives, prior: ShapePrior | None, state: State = "no_fit") -> 
 
 
 def _is_far(log_shape: float, prior: ShapePrior | None) -> bool:
-    return prior is not None and abs(log_shape - prior.log_centre) > 1.5 * prior.log_sd
+    return prior is not None and prior.disagrees(float(np.exp(log_shape)))

@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Any, Final
 
 import numpy as np
 import pandas as pd
 
 from forecast.planning.calendar import Calendar
+from forecast.planning.crew import work_minutes
 from forecast.planning.demand import DemandPaths
 from forecast.planning.draws import Array, IntArray
 from forecast.planning.fleet import Fleet
 from forecast.planning.plan import Plan
 from forecast.planning.supply import supply
-from forecast.planning.windows import Schedule, work_minutes
+from forecast.planning.windows import Schedule
+from forecast.planning.worn import chance_from_depth, chance_over, depth_at_risk, thin, ways
 
 COLUMNS: Final = [
     "window",
@@ -32,6 +35,7 @@ COLUMNS: Final = [
     "chance_if_left",
 ]
 
+_MAY_BE = 0.05  # chance to be over its depth from which a position is named
 _CELLS = 400_000  # rows x draws handled at a time
 
 
@@ -114,6 +118,8 @@ def _changes(
     plan: Plan,
 ) -> Iterator[dict[str, Any]]:
     planned = _planned_rows(fleets, schedule)
+    following = _following(calendar)
+    depth = _Depth(fleets, calendar, schedule, following)
     lasting = [
         _lasting(fleet, calendar, rows)
         for fleet, rows in zip(fleets, schedule.planned_at, strict=True)
@@ -132,11 +138,14 @@ def _changes(
             ]
             if not quantity and not names:
                 continue
+            names += depth.positions(name, change)
             window = calendar.windows[change["window"]]
+            over, lasts = depth.of(name, change)
             whole = bool(mine) and all(_whole_sets(fleets[at], rows) for at, rows in mine)
             due = any(fleets[at].pieces.due[rows].any() for at, rows in mine)
             read = any((fleets[at].pieces.own[rows] >= 0).any() for at, rows in mine)
             policy = "risk" if read and name in schedule.by_risk else "age"
+            due = due or any(schedule.levels[at] is not None for at in _of_type(fleets, name))
             yield {
                 "window": window.on,
                 "day": window.day,
@@ -147,14 +156,90 @@ def _changes(
                 "quantity": quantity,
                 "quantity_low": change["low"],
                 "quantity_high": change["high"],
-                "change_over_mm": np.nan,
+                "change_over_mm": over,
                 "because": "limit" if due else policy,
                 "crew_hours": work_minutes(part, quantity, whole) / 60.0,
                 "on_shelf": 0,
                 "chance_if_left": _mean_chance(fleets, lasting, mine)
                 if mine
-                else _later_chance(fleets, calendar, schedule, name, change),
+                else _later_chance(fleets, calendar, schedule, name, change, following, lasts),
             }
+
+
+def _of_type(fleets: Sequence[Fleet], part_type: str) -> list[int]:
+    return [at for at, fleet in enumerate(fleets) if fleet.part_type == part_type]
+
+
+@dataclass(frozen=True, eq=False)
+class _Depth:
+    """Depths of the list: over which to change, which positions may be over, what leaving risks."""
+
+    fleets: Sequence[Fleet]
+    calendar: Calendar
+    schedule: Schedule
+    following: IntArray
+    chances: dict[tuple[int, int], Array] = field(default_factory=dict)
+
+    def of(self, part_type: str, change: Mapping[Any, Any]) -> tuple[float, float]:
+        """Return the depth over which pieces are changed, and the chance to last of one there.
+
+        By depth: that of the policy. By risk: from where the chance to reach the limit before the
+        following window is too high. NaN where depth does not count.
+        """
+        machine, number = self.calendar.machines.index(change["machine"]), int(change["window"])
+        first, until = self.calendar.windows[number].day, int(self.following[machine, number])
+        hours = float(self.calendar.hours[machine, first + 1 : until + 1].sum())
+        risk = self.schedule.by_risk.get(part_type)
+        found = []
+        for at in self._here(part_type, change):
+            law, level = ways(self.fleets[at].law)[0], self.schedule.level_of(at, machine)
+            read = (self.fleets[at].pieces.own >= 0).any()
+            if law is not None and level is None and risk is not None and read:
+                level = depth_at_risk(law, machine, hours, risk)
+            if law is not None and level is not None:
+                found.append((level, chance_from_depth(law, machine, hours, level)))
+        return min(found, default=(np.nan, np.nan))
+
+    def positions(self, part_type: str, change: Mapping[Any, Any]) -> list[str]:
+        """Return the positions that may be found over their depth first in a window."""
+        number = int(change["window"])
+        names = []
+        for at in self._here(part_type, change):
+            fleet = self.fleets[at]
+            if self.schedule.levels[at] is None:
+                continue
+            table = fleet.table
+            rows = np.flatnonzero(
+                (table["machine"] == change["machine"])
+                & (table["place"] == change["place"])
+                & (table["position"] != "")
+                & (self.schedule.planned_at[at] < 0)
+            )
+            before = self._over(at, number - 1) if number else 0.0 * self._over(at, 0)
+            likely = rows[(self._over(at, number) - before)[rows] >= _MAY_BE]
+            names += [str(name) for name in table["position"].iloc[likely]]
+        return names
+
+    def _over(self, at: int, number: int) -> Array:
+        """Return the chance [rows] to be in place and over the depth at a window."""
+        if (at, number) not in self.chances:
+            fleet, levels = self.fleets[at], self.schedule.levels[at]
+            assert levels is not None  # noqa: S101
+            day = self.calendar.windows[number].day
+            self.chances[at, number] = chance_over(
+                thin(fleet.law), fleet.pieces, fleet.ahead(day), levels[fleet.pieces.machine]
+            )
+        return self.chances[at, number]
+
+    def _here(self, part_type: str, change: Mapping[Any, Any]) -> list[int]:
+        return [
+            at
+            for at in _of_type(self.fleets, part_type)
+            if (
+                (self.fleets[at].table["machine"] == change["machine"])
+                & (self.fleets[at].table["place"] == change["place"])
+            ).any()
+        ]
 
 
 def _planned_rows(
@@ -216,15 +301,17 @@ def _later_chance(
     schedule: Schedule,
     part_type: str,
     change: Mapping[Any, Any],
+    following: IntArray,
+    at_depth: float,
 ) -> float:
-    """Return the same chance of a piece that will be fitted later, at the change age."""
+    """Return the same chance of a piece that is at its change age then, or at its depth."""
     number = int(change["window"])
     machine = calendar.machines.index(change["machine"])
     age = float(schedule.change_age[part_type][machine, number + 1])
     if not np.isfinite(age):
-        return np.nan
+        return at_depth
     law = next(fleet.law for fleet in fleets if fleet.part_type == part_type)
-    days = _following(calendar)[machine, number]
+    days = following[machine, number]
     ahead = calendar.hours[machine, calendar.windows[number].day + 1 : days + 1].sum()
     before, after = np.exp(-law.hazard(machine, np.array([age, age + ahead]))).mean(axis=1)
     return float(after / before) if before > 0 else np.nan

@@ -68,7 +68,7 @@ def unplanned_stops(
     for name, of in paths.items():
         part = plan.for_part_type(name)
         if part.failure_stops:
-            weekly = by_week(of.unplanned, calendar)
+            weekly = by_week(of.ended, calendar)
             stops += weekly
             hours += weekly * (np.nan if part.stop_hours is None else part.stop_hours)
     columns = {"week": list(calendar.weeks), **_range("stops", stops), **_range("hours", hours)}
@@ -84,7 +84,8 @@ def costs(
     """Return the result ``costs``: the season's money by part type, under its policy.
 
     Pieces used, labour of planned and unplanned changes, and stops; what nobody priced is empty,
-    and so is the total it belongs to. Product loss of worn pieces is not counted.
+    and so is the total it belongs to. Product loss is that of worn pieces, where the plan says
+    what they lose.
 
     Parameters
     ----------
@@ -105,22 +106,26 @@ def costs(
 def _row(
     of: DemandPaths, rule: ChangeRule, unit_cost: float | None, part: PartPlan
 ) -> dict[str, Any]:
-    failed = of.unplanned.sum(axis=1)
+    failed = of.ended.sum(axis=1)
     changed = of.planned.sum(axis=1) + of.overhaul.sum(axis=1)
+    if of.turned_planned is not None:
+        changed = changed + of.turned_planned.sum(axis=1)
     money = {
-        "parts": _priced(failed + changed, unit_cost),
+        "parts": _priced(of.total.sum(axis=1), unit_cost),
         "planned": _priced(changed, part.planned_cost),
         "unplanned": _priced(failed, part.unplanned_cost),
         "stops": _priced(failed, part.stop_cost),
     }
+    if of.loss is not None:
+        money["product_loss"] = of.loss
     total = np.sum(list(money.values()), axis=0)
     known = not np.isnan(total).any()
     low, high = np.quantile(total, [0.05, 0.95]) if known else (np.nan, np.nan)
     return {
         "part_type": of.part_type,
         "policy": rule.policy,
+        "product_loss": 0.0 if part.product_loss is None else np.nan,
         **{kind: float(amount.mean()) for kind, amount in money.items()},
-        "product_loss": np.nan,
         "total": float(total.mean()),
         "total_low": float(low),
         "total_high": float(high),

@@ -10,9 +10,11 @@ import numpy as np
 import pandas as pd
 
 from forecast.planning.calendar import Calendar
+from forecast.planning.cohorts import simulate_cohorts, suits_cohorts
 from forecast.planning.draws import Array, IntArray, LifeDraws, Pieces
-from forecast.planning.events import simulate_pieces
+from forecast.planning.events import Events, simulate_pieces
 from forecast.planning.fleet import Fleet
+from forecast.planning.follow import Looked, follow_pieces
 from forecast.planning.seeds import generator
 from forecast.planning.windows import OVERHAUL, Schedule
 from forecast.work import HERE, Work
@@ -30,11 +32,17 @@ class DemandPaths:
     part_type
         Its name.
     unplanned, planned, overhaul
-        [draws, days] pieces used: ended by themselves, changed in windows, changed before the
-        season.
+        [draws, days] spares used: for pieces that ended by themselves, that were changed in
+        windows, and before the season.
     changes
         Change-outs by machine, place and window (number in the calendar): mean, low and high
-        (5 and 95 %) over the paths.
+        (5 and 95 %) over the paths; pieces that are only turned count.
+    turned
+        [draws, days] pieces that ended by themselves and were only turned; None: none.
+    turned_planned
+        [draws, days] pieces that were turned in a window or the overhaul; None: none.
+    loss
+        [draws] product lost to wear, in money; None: the plan asks for none.
     """
 
     part_type: str
@@ -42,11 +50,19 @@ class DemandPaths:
     planned: IntArray
     overhaul: IntArray
     changes: pd.DataFrame
+    turned: IntArray | None = None
+    turned_planned: IntArray | None = None
+    loss: Array | None = None
 
     @property
     def total(self) -> IntArray:
         """[draws, days] pieces used, whatever the reason."""
         return self.unplanned + self.planned + self.overhaul
+
+    @property
+    def ended(self) -> IntArray:
+        """[draws, days] pieces that ended by themselves, spare used or not: what may stop."""
+        return self.unplanned if self.turned is None else self.unplanned + self.turned
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,6 +73,8 @@ class _Set:
     hours: Array
     planned_at: IntArray
     change_age: Array
+    looked: Looked | None
+    side: IntArray
 
 
 @dataclass(frozen=True, eq=False)
@@ -72,6 +90,9 @@ class _Outcome:
     unplanned: IntArray
     planned: IntArray
     overhaul: IntArray
+    turned: IntArray | None
+    turned_planned: IntArray | None
+    loss: Array | None
     changes: list[tuple[str, str, int, float, int, int]]
 
 
@@ -84,6 +105,9 @@ def demand_paths(
 ) -> dict[str, DemandPaths]:
     """Simulate every set of every fleet.
 
+    A set is followed piece by piece; one of thousands of equal pieces by cohorts, which cost less
+    there; and with its wear depth where a policy looks at it, where pieces have two sides, or
+    where worn ones lose product.
     Each set has a stream of its own, named by part type, duty group, machine, place and kit:
     the paths are the same in one process or many, and stay when another set joins.
 
@@ -237,6 +261,8 @@ def _tasks(
                 fleet.hours[unit],
                 planned_at[rows],
                 schedule.change_age[fleet.part_type][machine],
+                _looked(fleet, schedule, number, machine),
+                fleet.side[rows],
             )
         )
     machines = sorted(sets)
@@ -245,6 +271,14 @@ def _tasks(
         _Task(fleet.law, tuple(one for m in block for one in sets[m]), schedule.windows, seed)
         for block in blocks
     ]
+
+
+def _looked(fleet: Fleet, schedule: Schedule, number: int, machine: int) -> Looked | None:
+    """Return what is done about the depth of a machine's pieces; None where nothing is."""
+    level = schedule.level_of(number, machine)
+    if level is None and fleet.sides == 1 and fleet.loss is None:
+        return None
+    return Looked(level, schedule.open_of(number, machine), fleet.sides, fleet.loss)
 
 
 def _waiting(pieces: Pieces, planned_at: IntArray) -> Pieces:
@@ -257,26 +291,50 @@ def _simulate(task: _Task) -> _Outcome:
     days = len(task.sets[0].hours)
     shape = (task.law.draws, days)
     unplanned, planned, overhaul = (np.zeros(shape, dtype=np.int64) for _ in range(3))
+    turned: IntArray | None = None
+    turned_planned: IntArray | None = None
+    loss: Array | None = None
     changed: dict[tuple[str, str], IntArray] = {}
     for one in task.sets:
-        events = simulate_pieces(
-            task.law,
-            one.pieces,
-            one.quantity,
-            one.hours,
-            one.planned_at,
-            one.change_age,
-            task.windows,
-            generator(task.seed, *one.names),
-        )
+        events = _events(task, one)
         unplanned += events.unplanned
+        spares = events.changed
+        if events.turned is not None and events.turned_changed is not None:
+            unplanned -= events.turned
+            spares = spares - events.turned_changed
+            turned = _sum(turned, events.turned)
+            by_day = Events(events.turned, events.turned_changed).planned(task.windows, days)
+            turned_planned = _sum(turned_planned, by_day)
+        if events.loss is not None:
+            loss = events.loss if loss is None else loss + events.loss
         for number, day in enumerate(task.windows):
             kind = overhaul if number == OVERHAUL else planned
-            kind[:, day] += events.changed[:, number]
+            kind[:, day] += spares[:, number]
         place = (one.names[2], one.names[3])
         changed[place] = changed.get(place, 0) + events.changed
     changes = [row for place in sorted(changed) for row in _changes(place, changed[place])]
-    return _Outcome(unplanned, planned, overhaul, changes)
+    return _Outcome(unplanned, planned, overhaul, turned, turned_planned, loss, changes)
+
+
+def _events(task: _Task, one: _Set) -> Events:
+    """Simulate one set with the engine that suits it."""
+    arguments = (
+        task.law,
+        one.pieces,
+        one.quantity,
+        one.hours,
+        one.planned_at,
+        one.change_age,
+        task.windows,
+        generator(task.seed, *one.names),
+    )
+    if one.looked is not None:
+        return follow_pieces(*arguments, one.looked, one.side)
+    return (simulate_cohorts if suits_cohorts(one.quantity) else simulate_pieces)(*arguments)
+
+
+def _sum(whole: IntArray | None, part: IntArray) -> IntArray:
+    return part if whole is None else whole + part
 
 
 def _changes(
@@ -296,8 +354,16 @@ def _joined(
     name: str, outcomes: Sequence[_Outcome], shape: tuple[int, int], schedule: Schedule
 ) -> DemandPaths:
     unplanned, planned, overhaul = (np.zeros(shape, dtype=np.int64) for _ in range(3))
+    turned: IntArray | None = None
+    turned_planned: IntArray | None = None
+    loss: Array | None = None
     changes: list[tuple[str, str, int, float, int, int]] = []
     for outcome in outcomes:
+        if outcome.turned is not None and outcome.turned_planned is not None:
+            turned = _sum(turned, outcome.turned)
+            turned_planned = _sum(turned_planned, outcome.turned_planned)
+        if outcome.loss is not None:
+            loss = outcome.loss if loss is None else loss + outcome.loss
         unplanned += outcome.unplanned
         planned += outcome.planned
         overhaul += outcome.overhaul
@@ -306,7 +372,7 @@ def _joined(
     columns = ["machine", "place", "window", "mean", "low", "high"]
     table = pd.DataFrame(changes, columns=columns)
     table = table.groupby(["machine", "place", "window"], as_index=False, sort=True).sum()
-    return DemandPaths(name, unplanned, planned, overhaul, table)
+    return DemandPaths(name, unplanned, planned, overhaul, table, turned, turned_planned, loss)
 
 
 def _spread(overhaul: IntArray, first: int, until: int) -> IntArray:

@@ -154,7 +154,9 @@ class WeibullDraws:
 
     def hazard(self, machine: int, age: Array) -> Array:
         """Return the cumulative hazard of a new piece [ages, draws]."""
-        hazard: Array = (age[:, None] / self.scale) ** self.shape
+        with np.errstate(divide="ignore"):
+            log_age = np.log(age)[:, None]
+        hazard: Array = np.exp(self.shape * (log_age - np.log(self.scale)))
         return hazard
 
     def chance(self, pieces: Pieces, row: IntArray, draw: IntArray, ahead: Array) -> Array:
@@ -217,6 +219,12 @@ class WearDraws:
         Spread of what the rate of a piece may still change (log).
     own_left
         [own pieces, draws] hours left of the pieces with readings; None without such pieces.
+    own_rate
+        [own pieces, draws] their wear rate from now on (mm/h); None: from their hours and depth.
+    gauge_sd
+        Error of one reading (mm).
+    next_level
+        [draws] log rate of the season after the coming one; None: as the coming one's.
     """
 
     level: Array
@@ -228,6 +236,9 @@ class WearDraws:
     limit_mm: Array
     future_sd: float
     own_left: Array | None = None
+    own_rate: Array | None = None
+    gauge_sd: float = 0.0
+    next_level: Array | None = None
 
     def __post_init__(self) -> None:
         draws = len(self.level)
@@ -251,6 +262,16 @@ class WearDraws:
     def draws(self) -> int:
         """Number of season paths."""
         return len(self.level)
+
+    @property
+    def gap(self) -> Array:
+        """[draws] depth (mm) that a new piece wears from bedded in to its limit."""
+        return np.exp(self._own("_log_gap"))
+
+    @property
+    def spread(self) -> Array:
+        """[draws] spread of the log of a new piece's life."""
+        return self._own("_spread")
 
     def left(self, pieces: Pieces, rng: np.random.Generator) -> Array:
         """Return hours left [pieces, draws], given that each piece is in service."""

@@ -22,10 +22,17 @@ class Events:
         [draws, days] pieces that ended by themselves.
     changed
         [draws, windows] pieces changed at the end of each window's day.
+    turned, turned_changed
+        How many of them were only turned, and took no spare; None: none.
+    loss
+        [draws] product lost to wear, in money; None: not asked for.
     """
 
     unplanned: IntArray
     changed: IntArray
+    turned: IntArray | None = None
+    turned_changed: IntArray | None = None
+    loss: Array | None = None
 
     def planned(self, windows: IntArray, days: int) -> IntArray:
         """Return the change-outs by day [draws, days]."""

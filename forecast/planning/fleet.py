@@ -13,7 +13,7 @@ import pandas as pd
 from forecast.errors import PlanError
 from forecast.planning.calendar import Calendar, select_machines
 from forecast.planning.draws import Array, BoolArray, IntArray, LifeDraws, Pieces
-from forecast.planning.plan import Plan, SwitchPlan
+from forecast.planning.plan import Plan, ProductLoss, SwitchPlan
 
 FITTED: Final = (
     "machine",
@@ -54,6 +54,10 @@ class Fleet:
         [sets, days] running hours of each set: none while it lies on the shelf.
     law
         Lives still to come.
+    sides
+        Sides that a piece wears on, one after the other, before a spare is drawn.
+    loss
+        What a worn piece loses in product; None where the plan does not say.
     """
 
     part_type: str
@@ -65,6 +69,22 @@ class Fleet:
     in_use: BoolArray
     hours: Array
     law: LifeDraws
+    sides: int = 1
+    loss: ProductLoss | None = None
+
+    @cached_property
+    def side(self) -> IntArray:
+        """[rows] the side each piece now wears on, from 0; its name tells ("... side 2")."""
+        told = self.table["piece"].str.extract(r" side (\d+)$", expand=False).fillna("1")
+        side = told.astype(np.int64).to_numpy()
+        last: IntArray = np.clip(side - 1, 0, self.sides - 1).astype(np.int64)
+        return last
+
+    @property
+    def takes_spare(self) -> BoolArray:
+        """[rows] whether the next change-out draws a spare: a first side is only turned."""
+        last: BoolArray = self.side + 1 >= self.sides
+        return last
 
     @cached_property
     def units(self) -> pd.DataFrame:
@@ -90,6 +110,7 @@ def fleets(
     laws: Mapping[tuple[str, str], LifeDraws],
     plan: Plan,
     calendar: Calendar,
+    sides: Mapping[str, int] | None = None,
 ) -> tuple[Fleet, ...]:
     """Return what is in service, by part type and duty group.
 
@@ -108,6 +129,8 @@ def fleets(
         By part type and duty group; rows without a law are left out.
     plan, calendar
         The size changes, and the days ahead.
+    sides
+        By part type, where it is not 1.
 
     Returns
     -------
@@ -155,6 +178,8 @@ def fleets(
                 in_use,
                 hours,
                 laws[key],
+                (sides or {}).get(key[0], 1),
+                plan.for_part_type(key[0]).product_loss,
             )
         )
     return tuple(found)

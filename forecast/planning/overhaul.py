@@ -2,20 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
 from forecast.planning.calendar import Calendar
-from forecast.planning.draws import Array, BoolArray
+from forecast.planning.crew import work_minutes
+from forecast.planning.draws import Array, BoolArray, IntArray
 from forecast.planning.fleet import Fleet
 from forecast.planning.plan import PartPlan, Plan
 from forecast.planning.rules import change_costs, keep_chance, type_lives
+from forecast.planning.worn import chance_of_flip, season_after
 
 KEEP_CHANCE = 0.90
 """A part is left in from this chance to last the season, where costs do not say better."""
+
+FLIPS = 0.1
+"""A piece is measured again where one more reading turns its decision with this chance."""
 
 COLUMNS = [
     "machine",
@@ -44,12 +49,42 @@ class Overhaul:
         By part type: the chance to last from which a part is left in, and why that chance.
     said
         What did not fit into the crew hours.
+    work
+        How much work it is, of how many crew hours, between which days; empty without an
+        overhaul ahead.
     """
 
     table: pd.DataFrame
     changed: tuple[BoolArray, ...]
     keep: Mapping[str, tuple[float, str]]
     said: tuple[str, ...]
+    work: str = ""
+
+
+@dataclass(frozen=True)
+class _Keep:
+    """From which chance to last a part is left in, why, and what a point of chance is worth."""
+
+    chance: float
+    why: str
+    worth: float
+
+
+@dataclass(frozen=True, eq=False)
+class _Item:
+    """Work that is done together: one position, or a set whose positions nobody tells apart."""
+
+    fleet: int
+    rows: IntArray
+    machine: int
+    pieces: int
+    minutes: float
+    gain: float
+
+    @property
+    def worth(self) -> float:
+        """Gain a crew minute."""
+        return self.gain / max(self.minutes, 0.1)
 
 
 def plan_overhaul(
@@ -62,9 +97,11 @@ def plan_overhaul(
     """Decide what is changed before the season.
 
     A part is changed if its chance to last until the season's end is under the keep chance of
-    its part type. Where crew hours run short, the parts least likely to last come first. A piece
-    that nobody measured, of a type whose other pieces are, is to be measured again if it would be
-    changed although it more likely lasts than not; until then it counts as changed.
+    its part type; of a set whose positions nobody tells apart the mean chance decides, for all of
+    it. Where crew hours run short, what gains most a crew minute comes first. A piece is to be
+    measured again where one more reading may well turn its decision, or where nobody measured it,
+    others of its type are, and it would be changed although it more likely lasts than not; until
+    then the decision stands.
 
     Parameters
     ----------
@@ -79,43 +116,55 @@ def plan_overhaul(
     if plan.overhaul is None or calendar.as_of >= plan.overhaul.until:
         return Overhaul(pd.DataFrame(columns=COLUMNS), nothing, {}, ())
     hours = float(np.mean(calendar.hours[:, calendar.in_season].sum(axis=1)))
-    keep: dict[str, tuple[float, str]] = {}
+    keep: dict[str, _Keep] = {}
     for name in sorted({fleet.part_type for fleet in fleets}):
         lives = type_lives([fleet for fleet in fleets if fleet.part_type == name], seed)
         keep[name] = _keep_chance(
             plan, plan.for_part_type(name), unit_costs.get(name), lives, hours
         )
-    chances = [_chances(fleet, calendar) for fleet in fleets]
+    chances = [chances_to_last(fleet, calendar) for fleet in fleets]
     wanted = [
-        season < keep[fleet.part_type][0]
-        for fleet, (season, _) in zip(fleets, chances, strict=True)
+        item
+        for number, (fleet, (season, _)) in enumerate(zip(fleets, chances, strict=True))
+        for item in _items(number, fleet, season, keep[fleet.part_type], plan)
     ]
-    changed, said = _within_crew(fleets, wanted, [season for season, _ in chances], plan)
+    done, minutes, said = _within_crew(wanted, plan)
+    changed = [np.zeros(len(fleet.pieces), dtype=bool) for fleet in fleets]
+    for item in done:
+        changed[item.fleet][item.rows] = True
     tables = [
-        _rows(fleet, season, following, doing)
+        _rows(fleet, season, following, doing, _again(fleet, season, doing, keep))
         for fleet, (season, following), doing in zip(fleets, chances, changed, strict=True)
     ]
     table = pd.concat(tables, ignore_index=True) if tables else pd.DataFrame(columns=COLUMNS)
-    return Overhaul(table, tuple(changed), keep, said)
+    told = {name: (one.chance, one.why) for name, one in keep.items()}
+    return Overhaul(table, tuple(changed), told, said, _work(done, minutes, plan))
 
 
 def _keep_chance(
     plan: Plan, part: PartPlan, unit_cost: float | None, lives: Array, hours: float
-) -> tuple[float, str]:
+) -> _Keep:
+    planned, unplanned = change_costs(part, unit_cost)
+    known = planned is not None and unplanned is not None
+    used = hours / float(lives.mean())
+    worth = 1.0
+    if planned is not None and unplanned is not None:
+        worth = max(unplanned - planned * (1.0 - used / 2.0), 1e-6)
     given = plan.overhaul.keep_chance if plan.overhaul else None
     if given is not None:
-        return given, "keep_chance of the plan"
-    planned, unplanned = change_costs(part, unit_cost)
-    if planned is None or unplanned is None:
-        return KEEP_CHANCE, "costs are not all known"
-    chance = keep_chance(
-        planned, unplanned, hours / float(lives.mean()), float(np.mean(lives < hours))
-    )
-    return chance, f"computed from the costs {planned:g} planned and {unplanned:g} unplanned"
+        return _Keep(given, "keep_chance of the plan", worth)
+    if not known or planned is None or unplanned is None:
+        return _Keep(KEEP_CHANCE, "costs are not all known", worth)
+    chance = keep_chance(planned, unplanned, used, float(np.mean(lives < hours)))
+    why = f"computed from the costs {planned:g} planned and {unplanned:g} unplanned"
+    return _Keep(chance, why, worth)
 
 
-def _chances(fleet: Fleet, calendar: Calendar) -> tuple[Array, Array]:
-    """Return the chance [rows] to last this season, and also another one of the same hours."""
+def chances_to_last(fleet: Fleet, calendar: Calendar) -> tuple[Array, Array]:
+    """Return the chance [rows] to last this season, and also another one of the same hours.
+
+    The season after has an effect of its own: that this one wears fast says little about it.
+    """
     ahead = fleet.hours.sum(axis=1)
     season = ahead - fleet.hours[:, ~calendar.in_season].sum(axis=1)
     rows = fleet.unit
@@ -124,50 +173,80 @@ def _chances(fleet: Fleet, calendar: Calendar) -> tuple[Array, Array]:
     for at in range(0, len(rows), step):
         part = np.arange(at, min(at + step, len(rows)))
         pieces, hours = fleet.pieces.take(part), ahead[rows[part]]
-        first[part] = fleet.law.survival(pieces, hours).mean(axis=1)
-        both[part] = fleet.law.survival(pieces, hours + season[rows[part]]).mean(axis=1)
+        lasts = fleet.law.survival(pieces, hours)
+        law, aged = season_after(fleet.law, pieces, hours)
+        first[part] = lasts.mean(axis=1)
+        both[part] = (lasts * law.survival(aged, season[rows[part]])).mean(axis=1)
     first[fleet.pieces.due] = 0.0
     both[fleet.pieces.due] = 0.0
     return first, both
 
 
-def _within_crew(
-    fleets: Sequence[Fleet], wanted: Sequence[BoolArray], chance: Sequence[Array], plan: Plan
-) -> tuple[list[BoolArray], tuple[str, ...]]:
-    """Keep what the crew can do, the parts least likely to last first."""
+def _items(number: int, fleet: Fleet, chance: Array, keep: _Keep, plan: Plan) -> Iterator[_Item]:
+    """Yield what should be changed in one fleet: positions, and whole sets."""
+    part = plan.for_part_type(fleet.part_type)
+    loose = (fleet.table["position"] == "").to_numpy()
+    for unit in np.unique(fleet.unit):
+        rows = np.flatnonzero(fleet.unit == unit)
+        groups = [rows] if loose[rows].all() else [np.array([row]) for row in rows]
+        for group in groups:
+            pieces = int(fleet.quantity[group].sum())
+            gain = float(fleet.quantity[group] @ (keep.chance - chance[group]))
+            if gain > 0 and pieces:
+                machine = int(fleet.pieces.machine[group[0]])
+                minutes = work_minutes(part, pieces, len(group) == len(rows))
+                yield _Item(number, group, machine, pieces, minutes, gain * keep.worth)
+
+
+def _within_crew(wanted: Sequence[_Item], plan: Plan) -> tuple[list[_Item], float, tuple[str, ...]]:
+    """Keep what the crew can do, what gains most a crew minute first."""
     crew = plan.overhaul.crew_hours if plan.overhaul else None
-    if crew is None:
-        return list(wanted), ()
-    queue = sorted(
-        (float(chance[number][row]), number, int(row))
-        for number, rows in enumerate(wanted)
-        for row in np.flatnonzero(rows)
-    )
-    done = [np.zeros(len(rows), dtype=bool) for rows in wanted]
-    left, waiting, opened = crew * 60.0, 0, set()
-    for _, number, row in queue:
-        fleet = fleets[number]
-        machine = int(fleet.pieces.machine[row])
-        minutes = plan.for_part_type(fleet.part_type).minutes * int(fleet.quantity[row])
-        minutes += 0.0 if machine in opened else plan.windows.machine_setup_minutes
-        if minutes > left:
-            waiting += int(fleet.quantity[row])
+    limit = np.inf if crew is None else crew * 60.0
+    queue = sorted(wanted, key=lambda item: (-item.worth, item.fleet, int(item.rows[0])))
+    done: list[_Item] = []
+    opened: set[int] = set()
+    spent, waiting = 0.0, 0
+    for item in queue:
+        setup = 0.0 if item.machine in opened else plan.windows.machine_setup_minutes
+        if spent + item.minutes + setup > limit:
+            waiting += item.pieces
             continue
-        left -= minutes
-        opened.add(machine)
-        done[number][row] = True
+        spent += item.minutes + setup
+        opened.add(item.machine)
+        done.append(item)
     if not waiting:
-        return done, ()
+        return done, spent, ()
     said = f"{waiting} pieces due in the overhaul do not fit into its {crew:g} crew hours"
-    return done, (said,)
+    return done, spent, (said,)
 
 
-def _rows(fleet: Fleet, season: Array, following: Array, changed: BoolArray) -> pd.DataFrame:
+def _work(done: Sequence[_Item], minutes: float, plan: Plan) -> str:
+    assert plan.overhaul is not None  # noqa: S101
+    of = "" if plan.overhaul.crew_hours is None else f" of {plan.overhaul.crew_hours:g}"
+    return (
+        f"{sum(item.pieces for item in done)} pieces on {len({one.machine for one in done})} "
+        f"machines, {minutes / 60.0:.0f}{of} crew hours, from {plan.overhaul.first} to "
+        f"{plan.overhaul.until}"
+    )
+
+
+def _again(fleet: Fleet, season: Array, changed: BoolArray, keep: Mapping[str, _Keep]) -> BoolArray:
+    """Return which rows [rows] are to be measured before they are decided on."""
+    read = fleet.pieces.own >= 0
+    named = (fleet.table["position"] != "").to_numpy()
+    unread = ~read & named & bool(read.any()) & changed & (season >= 0.5)
+    ahead = fleet.hours.sum(axis=1)[fleet.unit]
+    flips = chance_of_flip(fleet.law, fleet.pieces, ahead, keep[fleet.part_type].chance)
+    again: BoolArray = unread | (flips > FLIPS)
+    return again
+
+
+def _rows(
+    fleet: Fleet, season: Array, following: Array, changed: BoolArray, again: BoolArray
+) -> pd.DataFrame:
     """Return the rows of one fleet: a position each, or a set and decision."""
     decision = np.where(changed, "change", "leave").astype(object)
-    measured = fleet.pieces.own >= 0
-    unread = ~measured & (fleet.table["position"] != "").to_numpy() & bool(measured.any())
-    decision[unread & changed & (season >= 0.5)] = "measure_again"
+    decision[again] = "measure_again"
     frame = fleet.table[["machine", "place", "position"]].assign(
         part_type=fleet.part_type,
         quantity=fleet.quantity,

@@ -170,6 +170,10 @@ class Plan(Table):
     draws: DrawsPlan = DrawsPlan()
     text: str = Field(default="", exclude=True)
 
+    def at(self, day: date) -> Plan:
+        """Return the same plan as it stands on another day."""
+        return self.model_copy(update={"season": self.season.model_copy(update={"as_of": day})})
+
     def for_part_type(self, name: str) -> PartPlan:
         """Return ``[defaults]`` with the part type's own table laid over them."""
         own = self.part_type.get(name, PartPlan())

@@ -5,12 +5,9 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator, Mapping
 from datetime import date, timedelta
 from difflib import get_close_matches
-from typing import Any, Final, TypeGuard
+from typing import Any, TypeGuard
 
 Keys = tuple[str | int, ...]
-
-PLANNED_HERE: Final = ("run_to_failure", "at_age", "cheapest")
-"""The policies that this version plans; the other words of the contract are refused."""
 
 
 def nearest(name: str, known: Collection[str]) -> str:
@@ -135,12 +132,6 @@ def _policy_faults(
 ) -> Iterator[tuple[Keys, str]]:
     name = ".".join(map(str, path))
     policy = own.get("policy", defaults.get("policy", "cheapest"))
-    if own.get("policy") in ("at_wear", "every_window"):
-        yield (
-            (*path, "policy"),
-            f"{name}.policy = {policy!r} is not planned by this version, which plans "
-            f"{', '.join(PLANNED_HERE)}",
-        )
     needs = (
         ("change_at_age", "at_age"),
         ("change_at_percent", "at_wear"),
@@ -149,11 +140,6 @@ def _policy_faults(
     for key, needed in needs:
         if key in own and policy != needed:
             yield (*path, key), f"{name}.{key} needs policy = {needed!r}; here it is {policy!r}"
-    if "product_loss" in own:
-        yield (
-            (*path, "product_loss"),
-            f"{name}.product_loss is not planned by this version: take the table out",
-        )
     stops = own.get("failure_stops", defaults.get("failure_stops"))
     for key in ("stop_hours", "stop_hour_cost"):
         if key in own and stops is None:

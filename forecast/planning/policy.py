@@ -126,6 +126,37 @@ def age_from_draws(lives: Array, planned_cost: float, unplanned_cost: float) -> 
     return AgePolicy(float(ages[at]), float(rate[at]), failing, saving)
 
 
+def age_range(
+    ages: Array, hazard: Array, planned_cost: float, unplanned_cost: float
+) -> tuple[float, float]:
+    """Return the 5 and 95 % points of the best age over the draws of a law.
+
+    Each draw has a best age of its own: what lies between them is what the logs don't tell.
+
+    Parameters
+    ----------
+    ages
+        [ages] in hours, rising, the first above 0; the best age is found among them.
+    hazard
+        [ages, draws] cumulative hazard at each age.
+    planned_cost, unplanned_cost
+        Per change.
+    """
+    lasts = np.exp(-hazard)
+    steps = np.diff(ages, prepend=0.0)[:, None]
+    before = np.vstack([np.ones((1, lasts.shape[1])), lasts[:-1]])
+    cycle = np.cumsum(steps * (before + lasts) / 2.0, axis=0)
+    rate = (planned_cost * lasts + unplanned_cost * (1.0 - lasts)) / cycle
+    low, high = np.quantile(ages[np.argmin(rate, axis=0)], [0.05, 0.95], method="inverted_cdf")
+    return float(low), float(high)
+
+
+def flat_range(ages: Array, rate: Array, first: int, more: float = NO_GAIN) -> tuple[float, float]:
+    """Return from which to which age the cost rate is within a share of its least."""
+    good = ages[first:][rate[first:] <= (1.0 + more) * rate[first:].min()]
+    return float(good.min()), float(good.max())
+
+
 def break_even_ratio(lives: Array, saving: float = 0.05) -> float:
     """Return from which ratio of unplanned to planned cost some age saves `saving`.
 

@@ -160,6 +160,26 @@ def newsvendor(mean: float, sd: float, under: float, over: float) -> Optimum:
     return Optimum(mean + score * sd, float((under + over) * sd * norm.pdf(score)))
 
 
+def economic_order_quantity(demand: float, order_cost: float, holding_cost: float) -> float:
+    """Return the order that balances the cost of ordering and of keeping, for steady demand.
+
+    The square root of 2 x demand x order_cost / holding_cost. (Harris, Factory 10, 1913.) A
+    season's spares are no steady demand: it tells whether a lot is of a sensible size.
+
+    Parameters
+    ----------
+    demand
+        Pieces a year.
+    order_cost
+        Of one order, whatever its size.
+    holding_cost
+        Of one piece kept for a year.
+    """
+    if min(demand, order_cost) < 0 or holding_cost <= 0:
+        raise ValueError("demand and costs should not be negative, and keeping should cost money")
+    return float(np.sqrt(2 * demand * order_cost / holding_cost))
+
+
 def purchases(
     paths: Mapping[str, DemandPaths],
     stock: pd.DataFrame,
@@ -279,8 +299,13 @@ def _purchase(
     if not order.reached:
         lasts = _lasts_to(of.total, have.by_day, lot.arrival)
         said.append(
-            f"no order holds {level:.0%}: the shelf lasts until it arrives with {lasts:.0%}; "
-            "ordered is what the season needs from then on"
+            f"no order holds {level:.0%}: with a chance of {lasts:.0%} the shelf lasts until one "
+            "could arrive; "
+            + (
+                "the quantity is what the season needs from then on"
+                if order.quantity
+                else "after that nothing more is lacking"
+            )
         )
     return {
         "part_type": of.part_type,

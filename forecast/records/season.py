@@ -151,6 +151,95 @@ RESULTS: Final[Mapping[str, tuple[str, ...]]] = {
 }
 """The columns of each result: the only declaration of them."""
 
+STUDIES: Final[Mapping[str, tuple[str, ...]]] = {
+    "versus": (
+        "by",
+        "a",
+        "b",
+        "what",
+        "ratio",
+        "ratio_low",
+        "ratio_high",
+        "pairs",
+        "adjusted_for",
+        "extrapolated",
+        "parts_saved",
+        "money_saved",
+    ),
+    "sample_size": ("method", "better_percent", "machines", "hours", "power", "confidence"),
+    "life_checks": (
+        "part_type",
+        "duty_group",
+        "mode",
+        "check",
+        "value",
+        "value_low",
+        "value_high",
+        "says",
+    ),
+    "life_terms": ("part_types", "mode", "term", "value", "value_low", "value_high", "means"),
+    "life_families": (
+        "part_type",
+        "duty_group",
+        "mode",
+        "family",
+        "parameters",
+        "log_likelihood",
+        "aic",
+        "b10",
+    ),
+    "duty": ("part_type", "quantity", "value", "limit", "unit", "inside", "source"),
+    "specific_wear": (
+        "part_type",
+        "duty_group",
+        "pv_mpa_m_s",
+        "k",
+        "k_low",
+        "k_high",
+        "k_us",
+        "k_us_low",
+        "k_us_high",
+    ),
+    "rate_law": (
+        "term",
+        "value",
+        "value_low",
+        "value_high",
+        "check",
+        "check_low",
+        "check_high",
+        "means",
+    ),
+    "hours_left": (
+        "part_type",
+        "machine",
+        "place",
+        "position",
+        "piece",
+        "quantity",
+        "age",
+        "read",
+        "left",
+        "left_low",
+        "left_high",
+        "chance_window",
+        "chance_season",
+        "chance_next",
+    ),
+    "measure_next": (
+        "machine",
+        "place",
+        "position",
+        "part_type",
+        "narrows_by",
+        "may_flip",
+        "minutes",
+    ),
+    "to_measure": ("machine", "place", "position", "part_type"),
+    "compare": ("input", "part_type", "change_in_total", "change_in_purchase"),
+}
+"""The columns of answers that are no part of a kept forecast."""
+
 EXHIBITS: Final[Mapping[str, tuple[str, ...]]] = {
     "wear_paths": (
         "part_type",
@@ -168,12 +257,40 @@ EXHIBITS: Final[Mapping[str, tuple[str, ...]]] = {
     "life_points": ("part_type", "mode", "kind", "age", "share", "low", "high"),
     "season_days": ("day", "ahead"),
     "windows": ("window", "crew_hours", "used", "over", "machines"),
+    "used": ("part_type", "week", "quantity"),
+    "supply": ("part_type", "day", "quantity"),
+    "season_band": ("part_type", "week", "mean", "low", "high"),
+    "so_far": ("part_type", "until", "used", "expected", "low", "high", "outside", "forecast"),
+    "hindsight": (
+        "as_of",
+        "part_type",
+        "actual",
+        "mean",
+        "p05",
+        "p95",
+        "covered",
+        "pinball",
+        "crps",
+        "bias",
+        "basis",
+        "seasons",
+    ),
+    "versus": STUDIES["versus"],
 }
 """What the report draws beside the results.
 
 ``wear_paths.kind`` is ``reading`` (a measured point) or ``ahead`` (the fitted line and its band);
 ``life_points.kind`` is ``failed`` (a point at its adjusted median rank), ``fit`` (the fitted line
-with its 90 % band) or ``running`` (the age of a piece still in place; share is empty).
+with its 90 % band), ``bound`` (where nothing failed: the highest share that the lives allow),
+``curve`` (the share gone from that age on with no law assumed, and its 90 % band) or ``running``
+(the age of a piece still in place; share is empty).
+``used`` is what the season has used so far, by week; ``supply`` what it has used and what the
+shelf and the orders on their way give, from each day on; ``season_band`` the pieces used within
+the season from the day after ``as_of``, summed up to the end of each week, with a band that holds
+the whole path with 90 %. ``so_far`` sets what was used against that band of an earlier forecast
+(its number, ``outside`` is above, below or empty), and ``hindsight`` is the record of forecasts
+scored: both belong to the store as it stands when a forecast is taken from it. ``versus`` sets the
+grades side by side and is reckoned when a report is written.
 """
 
 

@@ -26,6 +26,7 @@ COLUMNS: Final[Mapping[str, tuple[str, ...]]] = {
         "limit_high_mm",
         "alert_mm",
         "gauge_sd_mm",
+        "sides",
         "carries_people",
         "prior_shape",
         "prior_shape_low",
@@ -158,7 +159,8 @@ COLUMNS: Final[Mapping[str, tuple[str, ...]]] = {
         "correction_mm",
     ),
     "running": ("machine", "line", "day", "hours", "planned"),
-    "stock": ("part_type", "state", "quantity", "due"),
+    "stock": ("part_type", "state", "quantity", "due", "at"),
+    "used": ("part_type", "machine", "place", "position", "day", "planned", "quantity"),
     "doubts": (
         "id",
         "rule",
@@ -173,6 +175,39 @@ COLUMNS: Final[Mapping[str, tuple[str, ...]]] = {
         "note",
     ),
     "set_aside": ("import", "file", "line", "column", "value", "rule", "hint"),
+    "life_duties": (
+        "piece",
+        "place",
+        "batch",
+        "medium",
+        "pressure_mpa",
+        "speed_m_s",
+        "temperature_c",
+    ),
+    "cells": ("cell", "season", "phase"),
+    "phases_ahead": ("phase", "days"),
+    "duties": (
+        "machine",
+        "place",
+        "part_type",
+        "duty_group",
+        "medium",
+        "pressure_mpa",
+        "speed_m_s",
+        "temperature_c",
+    ),
+    "duty_limits": (
+        "part_type",
+        "pressure_limit_mpa",
+        "speed_limit_m_s",
+        "pv_limit_mpa_m_s",
+        "max_temperature_c",
+        "max_age",
+        "max_age_days",
+        "oldest_age",
+        "oldest_days",
+    ),
+    "wear_duties": ("piece", "place", "medium", "pressure_mpa", "speed_m_s", "temperature_c"),
 }
 """The columns of each frame; a Snapshot is refused if one is missing."""
 
@@ -240,9 +275,21 @@ class Snapshot:
     running
         Hours a machine ran (logged) or will run (planned), by day.
     stock
-        ``on_hand`` (counted) and ``on_order`` (with ``due``).
+        ``on_hand`` (counted on the day ``at``) and ``on_order`` (with ``due``).
+    used
+        Spare pieces used so far, by day; ``planned`` where nothing had ended (never for sets:
+        their ``position`` is empty, and the logs do not tell).
     doubts, set_aside
         As FORMATS lists them; doubts in state ``open`` act by their default.
+    life_duties
+        Place, batch and duty of each piece with a life; NaN or empty where nobody stated it.
+    cells, phases_ahead
+        The seasons in their phases (raw material, cleaning regime), in the order in which they
+        began: what ``season`` means in every frame of cells. Machine days planned in each phase.
+    duties, duty_limits, wear_duties
+        Duty of each part type by machine and place; what its grade was tested for, with its
+        exposure limits and the oldest piece in place; duty of each piece with readings. NaN where
+        nobody stated it.
     """
 
     day: date
@@ -262,6 +309,7 @@ class Snapshot:
     paths: pd.DataFrame
     running: pd.DataFrame
     stock: pd.DataFrame
+    used: pd.DataFrame
     doubts: pd.DataFrame
     set_aside: pd.DataFrame
     bounds: pd.DataFrame = field(default_factory=lambda: _empty("bounds"))
@@ -271,6 +319,19 @@ class Snapshot:
     gauge: pd.DataFrame = field(default_factory=lambda: _empty("gauge"))
     new_sizes: pd.DataFrame = field(default_factory=lambda: _empty("new_sizes"))
     pace: pd.DataFrame = field(default_factory=lambda: _empty("pace"))
+    life_duties: pd.DataFrame = field(default_factory=lambda: _empty("life_duties"))
+    cells: pd.DataFrame = field(default_factory=lambda: _empty("cells"))
+    phases_ahead: pd.DataFrame = field(default_factory=lambda: _empty("phases_ahead"))
+    duties: pd.DataFrame = field(default_factory=lambda: _empty("duties"))
+    duty_limits: pd.DataFrame = field(default_factory=lambda: _empty("duty_limits"))
+    wear_duties: pd.DataFrame = field(default_factory=lambda: _empty("wear_duties"))
+
+    def wear_seasons(self) -> dict[str, tuple[str, str]]:
+        """Return season and phase of each cell, in order; the seasons where no cells are told."""
+        if len(self.cells):
+            rows = self.cells[["cell", "season", "phase"]].astype(str).to_numpy()
+            return {cell: (season, phase) for cell, season, phase in rows}
+        return {str(name): (str(name), "") for name in self.seasons["season"]}
 
     def __post_init__(self) -> None:
         for own in fields(self):
@@ -282,4 +343,5 @@ class Snapshot:
 
 
 def _empty(name: str) -> pd.DataFrame:
+    """Return a frame without rows: what hand-made snapshots need not name."""
     return pd.DataFrame(columns=list(COLUMNS[name]))

@@ -17,6 +17,8 @@ from forecast.store.store import Store, Value
 EXHIBIT: Final = "exhibit "
 """Before the name of an exhibit in the table ``results``: results and exhibits may share names."""
 
+_DAYS: Final = ("as_of", "season_from", "season_until")
+
 WAY_OUT: Final = "make one first: wearahead season PLAN"
 
 
@@ -93,6 +95,19 @@ def load_season(store: Store, number: int | None = None) -> SeasonForecast:
     )
 
 
+def kept_days(store: Store) -> list[tuple[int, date, date, date]]:
+    """Return number, as_of, first and last day of the season of every kept forecast."""
+    return [
+        (
+            _int(row["forecast_no"]),
+            _date(row["as_of"]),
+            _date(row["season_from"]),
+            _date(row["season_until"]),
+        )
+        for row in store.rows("queries/kept_forecasts")
+    ]
+
+
 def _add(store: Store, forecast: SeasonForecast, digest: str) -> None:
     stamp = forecast.stamp
     store.run(
@@ -146,9 +161,15 @@ def _load(store: Store, kept: dict[str, Value]) -> SeasonForecast:
         season_until=_date(kept["season_until"]),
         currency=str(kept["currency"]),
         results={name: frames[name] for name in RESULTS if name in frames},
-        exhibits={name: frames[EXHIBIT + name] for name in EXHIBITS if EXHIBIT + name in frames},
+        exhibits={name: _exhibit(frames, name) for name in EXHIBITS},
         number=number,
     )
+
+
+def _exhibit(frames: dict[str, pd.DataFrame], name: str) -> pd.DataFrame:
+    """Return a kept exhibit; empty where the forecast was kept before there was such a one."""
+    kept = frames.get(EXHIBIT + name)
+    return pd.DataFrame(columns=list(EXHIBITS[name])) if kept is None else kept
 
 
 def _int(value: Value) -> int:

@@ -35,8 +35,15 @@ QUERIES: Final[Mapping[str, str]] = {
     "paths": "queries/snapshot_paths",
     "running": "queries/snapshot_running",
     "stock": "queries/snapshot_stock",
+    "used": "queries/snapshot_used",
     "doubts": "queries/snapshot_doubts",
     "set_aside": "queries/snapshot_set_aside",
+    "life_duties": "queries/snapshot_life_duties",
+    "cells": "queries/snapshot_cells",
+    "phases_ahead": "queries/snapshot_phases_ahead",
+    "duties": "queries/snapshot_duties",
+    "duty_limits": "queries/snapshot_duty_limits",
+    "wear_duties": "queries/snapshot_wear_duties",
 }
 """The statement behind each frame of :data:`forecast.records.snapshot.COLUMNS`."""
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 import numpy as np
@@ -11,7 +11,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from forecast.wear.offsets import Assumption, Offsets
-from forecast.wear.paths import OwnReadings, depths_ahead, hours_left
+from forecast.wear.paths import OwnReadings, depths_ahead, hours_left, left_and_rate
 from forecast.wear.seasons import (
     LOG_HOURS,
     FleetModel,
@@ -19,6 +19,8 @@ from forecast.wear.seasons import (
     RateDraws,
     draw_rates,
     levels_read,
+    middle_level,
+    spread_posterior,
 )
 from forecast.wear.sums import HOURS_IN_KH
 
@@ -94,9 +96,41 @@ class WearFit:
     _own: OwnReadings | None = field(default=None, repr=False)
 
     @property
+    def phases(self) -> pd.DataFrame:
+        """Each phase against the one read most: ``phase``, ``ratio``, 90 % ``low``, ``high``."""
+        columns = ["phase", "against", "ratio", "low", "high"]
+        if self._model is None or not self._model.phases.names:
+            return pd.DataFrame(columns=columns)
+        of = self._model.phases
+        whole = of.covariance + of.slope @ self._model.covariance @ of.slope.T
+        half = NORMAL_90 * np.sqrt(np.diag(whole))
+        values = [np.exp(of.contrast + sign * half) for sign in (0.0, -1.0, 1.0)]
+        named = {"phase": list(of.names), "against": of.reference}
+        return pd.DataFrame(named | dict(zip(columns[2:], values, strict=True)))
+
+    @property
     def seasons(self) -> tuple[str, ...]:
-        """The seasons whose readings the fit used, oldest first."""
-        return self._model.seasons if self._model is not None else ()
+        """The seasons (or seasons in a phase) whose readings the fit used, oldest first."""
+        return () if self._model is None else self._model.phases.read or self._model.seasons
+
+    def season_pace(self, seasons: Sequence[str]) -> Array:
+        """Return how fast each season (or cell) wears beside the mean of all read."""
+        if self._model is None:
+            return np.ones(len(seasons))
+        level = levels_read(self._model)[0]
+        phases = self._model.phases
+        read = dict(zip(self._model.seasons, level - level.mean(), strict=True))
+        known = dict(zip(phases.names, phases.contrast, strict=True))
+        middle = float(phases.share @ phases.contrast)
+        cells = [phases.of(name) for name in seasons]
+        return np.exp([read.get(s, 0.0) + known.get(p, 0.0) - middle for s, p in cells])
+
+    def with_season_spread(self, spread: float) -> WearFit:
+        """Return the same fit as if seasons were known to differ by a spread (sd of log rate)."""
+        if self._model is None:
+            return self
+        stated = spread_posterior(self._model.level, self._model.covariance, spread)
+        return replace(self, _model=replace(self._model, spread=stated))
 
     def draws(
         self,
@@ -106,6 +140,7 @@ class WearFit:
         machines: Sequence[str],
         seasons: Sequence[str],
         running: str | None,
+        ahead: Mapping[str, float] | None = None,
     ) -> RateDraws:
         """Draw levels and machine effects jointly, in log(mm/h).
 
@@ -117,6 +152,8 @@ class WearFit:
             The rows wanted; what has no readings is drawn from the population.
         running
             The season whose level goes on in the forecast; None: the coming season's is new.
+        ahead
+            Days or hours to come in each phase; None: the mix of phases read.
 
         Raises
         ------
@@ -133,6 +170,7 @@ class WearFit:
             seasons=seasons,
             running=running,
             of_pieces=PieceLaw(self.offset, self.offset_sd, self.future_sd),
+            ahead=ahead,
         )
 
     def own_left(
@@ -166,9 +204,20 @@ class WearFit:
         ValueError
             If a piece has no readings in the fit.
         """
+        return self.own_left_and_rate(rates, pieces, ran, limit_mm, rng)[0]
+
+    def own_left_and_rate(
+        self,
+        rates: RateDraws,
+        pieces: pd.DataFrame,
+        ran: Array,
+        limit_mm: Array,
+        rng: np.random.Generator,
+    ) -> tuple[Array, Array]:
+        """Draw what :meth:`own_left` draws, and the wear rate until then (mm/h) [pieces, draws]."""
         own = self._readings()
         rows = own.sums.rows([str(name) for name in pieces["piece"]])
-        return hours_left(own, rates, rows, ran, limit_mm, rng)
+        return left_and_rate(own, rates, rows, ran, limit_mm, rng)
 
     def path(
         self,
@@ -236,8 +285,10 @@ class WearFit:
                 raise ValueError("with several seasons, ran should say the hours run in each")
             ran = own.sums.last_hours[:, None] * HOURS_IN_KH
         rng = np.random.default_rng(TABLE_SEED)
+        assert self._model is not None  # noqa: S101  (a fit with readings has one)
+        running = self._model.phases.of(seasons[-1])[0]
         rates = self.draws(
-            TABLE_DRAWS, rng, machines=own.sums.machines, seasons=seasons, running=seasons[-1]
+            TABLE_DRAWS, rng, machines=own.sums.machines, seasons=seasons, running=running
         )
         limits = np.full(TABLE_DRAWS, float(limit_mm))
         rows = np.arange(len(own.sums.pieces))
@@ -271,8 +322,9 @@ def wear_fit(
     """Put a fleet model, however estimated, into the fit a person meets."""
     level, covariance = levels_read(model)
     spread_over_pieces = (model.machine_sd**2 + model.piece_sd**2) / 2.0
-    centre = float(level.mean()) - LOG_HOURS + spread_over_pieces
-    half = NORMAL_90 * float(np.sqrt(covariance.mean()))
+    middle, slope, own_variance = middle_level(model, level)
+    centre = middle - LOG_HOURS + spread_over_pieces
+    half = NORMAL_90 * float(np.sqrt(slope @ covariance @ slope + own_variance))
     return WearFit(
         state=state,
         mean_rate=float(np.exp(centre)),
@@ -328,9 +380,15 @@ def _machine_table(
     model: FleetModel, level: Array, covariance: Array, on_machine: npt.NDArray[np.int64]
 ) -> pd.DataFrame:
     """Return the rate of each machine as a ratio to the fleet's middle, with 90 % bounds."""
-    slope = model.machine_slope
+    seasons = len(model.seasons)
+    phases = model.phases
+    by_phase = model.machine_slope[:, seasons:]
+    slope = model.machine_slope[:, :seasons]
+    if phases.names:
+        slope = slope + by_phase @ phases.slope
     centre = model.machine_mean + slope @ (level - model.level)
     variance = model.machine_variance + np.einsum("ma,ab,mb->m", slope, covariance, slope)
+    variance = variance + np.einsum("ma,ab,mb->m", by_phase, phases.covariance, by_phase)
     half = NORMAL_90 * np.sqrt(variance)
     values = (
         list(model.machines),

@@ -64,17 +64,25 @@ class Offsets:
     Attributes
     ----------
     mean, sd
-        Over pieces.
+        Over pieces whose size was measured when they were fitted.
     standard_error
         Of the mean; a stated one where the mean was assumed.
     assumed
         What the readings do not tell.
+    sd_unknown
+        Over pieces read against the nominal size, where it differs; None: the same.
     """
 
     mean: float
     sd: float
     standard_error: float
     assumed: tuple[Assumption, ...] = ()
+    sd_unknown: float | None = None
+
+    def sds(self, fitted_known: npt.NDArray[np.bool_]) -> Array:
+        """Return the sd of each piece's offset: of pieces whose fitted size is known, or not."""
+        other = self.sd if self.sd_unknown is None else self.sd_unknown
+        return np.where(fitted_known, self.sd, other)
 
     @property
     def mean_assumed(self) -> bool:
@@ -109,7 +117,9 @@ def gauge_error(lines: LineSums, stated: float | None) -> tuple[float, tuple[Ass
     return GAUGE_SD, (Assumption("gauge sd", f"{GAUGE_SD} mm", why),)
 
 
-def offsets(lines: LineSums, gauge_sd: float) -> Offsets:
+def offsets(
+    lines: LineSums, gauge_sd: float, fitted_known: npt.NDArray[np.bool_] | None = None
+) -> Offsets:
     """Estimate mean and sd of the offset from the intercepts of pieces read at least twice.
 
     Paule and Mandel's moment equation: the weighted squares of the intercepts about their mean
@@ -122,6 +132,9 @@ def offsets(lines: LineSums, gauge_sd: float) -> Offsets:
         Sums on the clock of equivalent hours.
     gauge_sd
         Of one reading, mm.
+    fitted_known
+        Pieces whose fitted size is known and others have an sd of their own each, where there are
+        enough of both; their mean is one.
     """
     about_x, about_xy, _ = lines.spread()
     usable = (lines.n >= 2) & (about_x > 0)
@@ -131,10 +144,29 @@ def offsets(lines: LineSums, gauge_sd: float) -> Offsets:
     mean_x = lines.x[usable] / n
     intercept = lines.y[usable] / n - about_xy[usable] / about * mean_x
     variance = gauge_sd**2 * (1.0 / n + mean_x**2 / about)
-    between = _paule_mandel(intercept, variance)
+    sides = _sides(usable, fitted_known)
+    between = np.full(n.size, _paule_mandel(intercept, variance))
+    for side in sides:
+        between[side] = _paule_mandel(intercept[side], variance[side])
     weight = 1.0 / (variance + between)
     mean = float((weight * intercept).sum() / weight.sum())
-    return Offsets(mean, float(np.sqrt(between)), float(1.0 / np.sqrt(weight.sum())))
+    error = float(1.0 / np.sqrt(weight.sum()))
+    sds = [float(np.sqrt(between[side][0])) for side in sides]
+    if not sds:
+        return Offsets(mean, float(np.sqrt(between[0])), error)
+    return Offsets(mean, sds[0], error, sd_unknown=sds[1])
+
+
+def _sides(
+    usable: npt.NDArray[np.bool_], fitted_known: npt.NDArray[np.bool_] | None
+) -> tuple[npt.NDArray[np.bool_], ...]:
+    """Return which usable lines have a known fitted size, and which not, if enough are of each."""
+    if fitted_known is None:
+        return ()
+    known = fitted_known[usable]
+    if min(known.sum(), (~known).sum()) < LEAST_LINES:
+        return ()
+    return known, ~known
 
 
 def _paule_mandel(estimate: Array, variance: Array) -> float:

@@ -45,15 +45,17 @@ class OwnReadings:
         Of the readings, by season.
     fit
         The two-level fit of these sums.
-    gauge_sd, offset, offset_sd
+    gauge_sd, offset
         That the fit was made with, mm.
+    offset_sd
+        Of each piece [pieces], mm.
     """
 
     sums: CellSums
     fit: TwoLevel
     gauge_sd: float
     offset: float
-    offset_sd: float
+    offset_sd: Array
 
 
 def piece_draws(
@@ -65,7 +67,7 @@ def piece_draws(
     pieces at once.
     """
     fit = own.fit
-    moved = rates.read_levels + LOG_HOURS - fit.level[:, None]
+    moved = rates.read_theta - fit.theta[:, None]
     effect = rates.read_effects[own.sums.machine[rows]]
     piece_variance = fit.piece_sd**2
     told = piece_variance * fit.site_precision[rows]
@@ -73,7 +75,7 @@ def piece_draws(
     said = fit.site_mean[rows][:, None] - fit.share[rows] @ moved
     noise = rng.standard_normal((rows.size, rates.draws))
     log_rate = effect + weight * (said - effect) + np.sqrt(piece_variance * (1 - weight)) * noise
-    return log_rate, _offset_draws(own, rates.read_levels, rows, log_rate, rng)
+    return log_rate, _offset_draws(own, rates.read_cells, rows, log_rate, rng)
 
 
 def _offset_draws(
@@ -81,12 +83,13 @@ def _offset_draws(
 ) -> Array:
     """Draw the offset of each piece given its rate and its readings [pieces, draws]."""
     noise = rng.standard_normal(log_rate.shape)
-    if own.offset_sd <= 0:
+    if not (own.offset_sd > 0).any():
         return np.full(log_rate.shape, own.offset)
     sums = own.sums
     worn = np.exp(log_rate) * (sums.x[rows] @ np.exp(levels + LOG_HOURS))
-    gauge_variance, between = own.gauge_sd**2, own.offset_sd**2
-    variance = (1.0 / (sums.n[rows] / gauge_variance + 1.0 / between))[:, None]
+    gauge_variance = own.gauge_sd**2
+    between = np.maximum(own.offset_sd[rows], 1e-9)[:, None] ** 2
+    variance = 1.0 / (sums.n[rows][:, None] / gauge_variance + 1.0 / between)
     mean = variance * ((sums.y[rows][:, None] - worn) / gauge_variance + own.offset / between)
     return mean + np.sqrt(variance) * noise
 
@@ -121,10 +124,26 @@ def hours_left(
 
     0 where it is at the limit already. ``limit_mm`` [draws].
     """
+    return left_and_rate(own, rates, rows, ran, limit_mm, rng)[0]
+
+
+def left_and_rate(
+    own: OwnReadings,
+    rates: RateDraws,
+    rows: IntArray,
+    ran: Array,
+    limit_mm: Array,
+    rng: np.random.Generator,
+) -> tuple[Array, Array]:
+    """Draw the hours left to the limit and the wear rate (mm/h) until then [pieces, draws each].
+
+    Hours are 0 where a piece is at the limit already. ``limit_mm`` [draws].
+    """
     log_rate, offset = piece_draws(own, rates, rows, rng)
     depth = depth_now(log_rate, offset, rates, ran)
     change = rates.future_sd * rng.standard_normal(log_rate.shape)
-    return np.maximum(limit_mm - depth, 0.0) / np.exp(rates.level + log_rate + change)
+    rate = np.exp(rates.level + log_rate + change)
+    return np.maximum(limit_mm - depth, 0.0) / rate, rate
 
 
 def depths_ahead(
@@ -189,7 +208,10 @@ def _last_steps(own: OwnReadings) -> tuple[Array, Array, Array] | None:
         (x > 0) & (step > 0) & _consistent(n, x, xx) & _consistent(n, y, sums.yy[rows] - wear**2)
     )
     level = fit.level[season] + fit.machine_mean[sums.machine[rows]]
-    earlier = _Earlier(n[worth], x[worth], y[worth], xx[worth], xy[worth], level[worth])
+    offset_sd = own.offset_sd[rows]
+    earlier = _Earlier(
+        n[worth], x[worth], y[worth], xx[worth], xy[worth], level[worth], offset_sd[worth]
+    )
     if int(worth.sum()) < LEAST_LAST_READINGS:
         return None
     machine_variance = fit.machine_variance[sums.machine[rows]][at[worth]]
@@ -198,7 +220,7 @@ def _last_steps(own: OwnReadings) -> tuple[Array, Array, Array] | None:
 
 @dataclass(frozen=True, eq=False)
 class _Earlier:
-    """Sums without the last reading, and the log rate of the piece's machine in its season."""
+    """Sums without the last reading; log rate of the machine in the season; sd of the offset."""
 
     n: Array
     x: Array
@@ -206,6 +228,7 @@ class _Earlier:
     xx: Array
     xy: Array
     level: Array
+    offset_sd: Array
 
 
 def _consistent(n: Array, total: Array, squares: Array) -> npt.NDArray[np.bool_]:
@@ -230,7 +253,7 @@ def _one_step(
     own: OwnReadings, earlier: _Earlier, age: Array, wear: Array, step: Array, level_variance: Array
 ) -> tuple[Array, Array, Array]:
     """Predict last readings from earlier ones; see :func:`future_change`."""
-    gauge, between = own.gauge_sd**2, own.offset_sd**2
+    gauge, between = own.gauge_sd**2, earlier.offset_sd**2
     shrink = between / (gauge + earlier.n * between)
     beyond = earlier.y - earlier.n * own.offset
     linear = (earlier.xy - own.offset * earlier.x - shrink * earlier.x * beyond) / gauge

@@ -54,26 +54,37 @@ class Prepared:
     Attributes
     ----------
     linear
-        b [pieces, seasons].
+        b [pieces, cells].
     quadratic
-        B [pieces, seasons, seasons].
+        B [pieces, cells, cells].
     machine
         Index of each piece's machine [pieces].
     machines
         How many there are.
+    design
+        Level of each cell as a sum of coefficients [cells, coefficients]: seasons, then phases.
+    seasons
+        How many of the coefficients are seasons.
     """
 
     linear: Array
     quadratic: Array
     machine: IntArray
     machines: int
+    design: Array
+    seasons: int
+
+    @property
+    def kinds(self) -> Array:
+        """1 for the coefficient of a season, 0 for a phase contrast [coefficients]."""
+        return np.asarray(np.arange(self.design.shape[1]) < self.seasons, dtype=np.float64)
 
 
 @dataclass(frozen=True, eq=False)
 class Start:
     """Where a fit begins: an earlier one."""
 
-    level: Array
+    theta: Array
     piece: Array
     machine: Array
     log_sds: Array
@@ -85,28 +96,31 @@ class TwoLevel:
 
     Attributes
     ----------
-    level, covariance
-        Of the seasons, and their covariance [seasons], [seasons, seasons].
+    theta, covariance
+        Levels of the seasons, then contrasts of the phases, and their covariance.
+    level
+        Of each cell (season, or season x phase) [cells].
     machine_sd, piece_sd
         Of the log rate.
     machine_mean, machine_variance
         Log rate of each machine less the season's level, given the levels [machines].
     machine_slope
-        By how much a machine's mean moves if a level is moved [machines, seasons].
+        By how much a machine's mean moves if a coefficient is moved [machines, coefficients].
     piece_mean, piece_variance
         The same for pieces (machine and piece together), given the levels [pieces].
     site_mean, site_precision
         What the piece's own readings say of its log rate, and how firmly [pieces].
     share
-        Share of each piece's wear that came about in each season [pieces, seasons].
+        Share of each piece's wear that each coefficient acted on [pieces, coefficients].
     information
         Curvature of the readings at the estimate; near ``site_precision`` [pieces].
     sds_told
         Whether the readings tell the machine sd and the piece sd (else they are assumed).
     """
 
-    level: Array
+    theta: Array
     covariance: Array
+    level: Array
     machine_sd: float
     piece_sd: float
     machine_mean: Array
@@ -123,14 +137,14 @@ class TwoLevel:
     def start(self) -> Start:
         """Return the state from which a neighbouring fit can begin."""
         sds = np.log([self.machine_sd, self.piece_sd])
-        return Start(self.level, self.piece_mean, self.machine_mean, sds)
+        return Start(self.theta, self.piece_mean, self.machine_mean, sds)
 
 
 @dataclass(frozen=True, eq=False)
 class _Sites:
     """Gaussian form of all pieces' readings about the present estimate.
 
-    ``gram`` and ``pull`` are summed over pieces; ``cross`` is [pieces, seasons], ``precision``
+    ``gram`` and ``pull`` are summed over pieces; ``cross`` is [pieces, coefficients], ``precision``
     and ``score`` are along the piece's own log rate.
     """
 
@@ -156,15 +170,34 @@ class _Step:
     piece_precision: Array
 
 
-def prepare(sums: CellSums, gauge_sd: float, offset: float, offset_sd: float) -> Prepared:
-    """Integrate the offset out of each piece's readings (Sherman and Morrison)."""
+def prepare(
+    sums: CellSums,
+    gauge_sd: float,
+    offset: float,
+    offset_sd: float | Array,
+    design: tuple[Array, int] | None = None,
+) -> Prepared:
+    """Integrate the offset out of each piece's readings (Sherman and Morrison).
+
+    Parameters
+    ----------
+    sums
+        Of the readings.
+    gauge_sd, offset, offset_sd
+        In mm; the offset's sd may differ from piece to piece.
+    design
+        Level of each cell as a sum of coefficients, and how many of them are seasons; None: each
+        cell has a level of its own.
+    """
+    cells = len(sums.seasons)
+    matrix, seasons = (np.eye(cells), cells) if design is None else design
     variance = gauge_sd**2
     shrink = offset_sd**2 / (variance + sums.n * offset_sd**2)
     beyond = sums.y - sums.n * offset
     linear = (sums.xy - offset * sums.x - (shrink * beyond)[:, None] * sums.x) / variance
     products = sums.x[:, :, None] * sums.x[:, None, :]
     quadratic = (sums.xx - shrink[:, None, None] * products) / variance
-    return Prepared(linear, quadratic, sums.machine, len(sums.machines))
+    return Prepared(linear, quadratic, sums.machine, len(sums.machines), matrix, seasons)
 
 
 def common_log_rate(data: Prepared) -> float:
@@ -175,10 +208,10 @@ def common_log_rate(data: Prepared) -> float:
 
 def first_guess(data: Prepared) -> Start:
     """Return the start of a fit: one rate for all."""
-    pieces, seasons = data.linear.shape
-    level = np.full(seasons, common_log_rate(data))
+    pieces = len(data.linear)
+    theta = data.kinds * common_log_rate(data)
     sds = np.log([MACHINE_SD, PIECE_SD])
-    return Start(level, np.zeros(pieces), np.zeros(data.machines), sds)
+    return Start(theta, np.zeros(pieces), np.zeros(data.machines), sds)
 
 
 def two_level(
@@ -198,7 +231,7 @@ def two_level(
         Whether to look for the sds, or to keep those of ``start``.
     """
     now = first_guess(data) if start is None else start
-    common = float(now.level.mean())
+    common = float(now.theta[: data.seasons].mean())
     told = _told(data)
     for sweep in range(sweeps):
         plain = start is None and sweep == 0
@@ -264,21 +297,25 @@ def _told(data: Prepared) -> tuple[bool, bool]:
 
 def _sites(data: Prepared, now: Start, *, matched: bool) -> _Sites:
     """Return the Gaussian form of the readings about the present levels and log rates."""
-    rate = np.exp(now.level + now.piece[:, None])
+    rate = np.exp(data.design @ now.theta + now.piece[:, None])
     curved = rate[:, :, None] * data.quadratic * rate[:, None, :]
     cross = curved.sum(axis=2)
     information = np.maximum(cross.sum(axis=1), 1e-12)
     pull = rate * data.linear - cross
     score = pull.sum(axis=1)
+    design = data.design
     if not matched:
-        return _Sites(curved.sum(axis=0), pull.sum(axis=0), cross, information, score, information)
+        gram, cross = design.T @ curved.sum(axis=0) @ design, cross @ design
+        return _Sites(gram, pull.sum(axis=0) @ design, cross, information, score, information)
     prior_mean = now.machine[data.machine] - now.piece
     prior_variance = float(np.exp(2.0 * now.log_sds[1]))
     precision, moved = matched_site(score + information, information, prior_mean, prior_variance)
     scale = precision / information
     pull = pull + cross * ((moved - score) / information)[:, None]
-    gram = np.einsum("pab,p->ab", curved, scale)
-    return _Sites(gram, pull.sum(axis=0), cross * scale[:, None], precision, moved, information)
+    gram = design.T @ np.einsum("pab,p->ab", curved, scale) @ design
+    pulled = pull.sum(axis=0) @ design
+    cross = (cross * scale[:, None]) @ design
+    return _Sites(gram, pulled, cross, precision, moved, information)
 
 
 def _solve(sites: _Sites, data: Prepared, now: Start, log_sds: Array, common: float) -> _Step:
@@ -299,7 +336,7 @@ def _solve(sites: _Sites, data: Prepared, now: Start, log_sds: Array, common: fl
     pulled = by_machine((now.piece + pull / precision) / piece_variance)
     held = known + 1.0 / machine_variance
     normal = normal - (crossed / held[:, None]).T @ crossed + LEVEL_RIDGE * np.eye(seasons)
-    right = right - crossed.T @ (pulled / held) - LEVEL_RIDGE * (now.level - common)
+    right = right - crossed.T @ (pulled / held) - LEVEL_RIDGE * (now.theta - common * data.kinds)
     levels = np.linalg.solve(normal, right)
     value = 0.5 * (
         np.log(kept).sum()
@@ -340,7 +377,7 @@ def _with_sds(
     )
     log_sds = now.log_sds.copy()
     log_sds[free] = found.x
-    return Start(now.level, now.piece, now.machine, log_sds)
+    return Start(now.theta, now.piece, now.machine, log_sds)
 
 
 def _advance(step: _Step, sites: _Sites, data: Prepared, now: Start) -> Start:
@@ -350,7 +387,7 @@ def _advance(step: _Step, sites: _Sites, data: Prepared, now: Start) -> Start:
     machine = (step.machine_pull - step.machine_cross @ moved) / step.machine_precision
     pull = step.piece_pull - sites.cross @ moved + machine[data.machine] / piece_variance
     piece = now.piece + np.clip(pull / step.piece_precision, -1.0, 1.0)
-    return Start(now.level + moved, piece, machine, now.log_sds)
+    return Start(now.theta + moved, piece, machine, now.log_sds)
 
 
 def _result(
@@ -359,11 +396,12 @@ def _result(
     """Put the last sweep into words."""
     machine_sd, piece_sd = np.exp(now.log_sds)
     machine_variance = 1.0 / step.machine_precision
-    moved = now.level - last.level
+    moved = now.theta - last.theta
     own = 1.0 / step.piece_precision
     through_machine = own / piece_sd**2
     return TwoLevel(
-        level=now.level,
+        theta=now.theta,
+        level=data.design @ now.theta,
         covariance=np.asarray(np.linalg.inv(step.normal), dtype=np.float64),
         machine_sd=float(machine_sd),
         piece_sd=float(piece_sd),

@@ -14,8 +14,8 @@ rate, so they are no independent witnesses. Never take the sample's slot number 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -26,7 +26,7 @@ from forecast.wear.fit import PIECE_COLUMNS, WearFit, no_fit, wear_fit
 from forecast.wear.offsets import OFFSET_ERROR, OFFSET_SD, Assumption, Offsets
 from forecast.wear.rates import sds_assumed
 from forecast.wear.reml import MACHINE_SD, PIECE_SD
-from forecast.wear.seasons import FleetModel, spread_posterior
+from forecast.wear.seasons import NO_PHASES, FleetModel, spread_posterior
 
 Array = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
@@ -97,6 +97,7 @@ def fit_samples(
     *,
     gauge_sd: float | None,
     season_spread: float | None = None,
+    phases: Mapping[str, tuple[str, str]] | None = None,
 ) -> WearFit:
     """Fit wear rates of one part type and duty group to samples without positions, by moments.
 
@@ -113,12 +114,20 @@ def fit_samples(
         it, and ``assumed`` says so.
     season_spread
         As in :func:`forecast.wear.rates.fit_wear_sums`.
+    phases
+        Season and phase of each cell named in ``seasons``; the phases of a season are read as one:
+        samples do not tell them apart.
 
     Returns
     -------
     WearFit
         Its state is ``by_moments``, or ``few_readings``, or ``no_fit``; it has no pieces.
     """
+    phases = phases or {}
+    if phases:
+        whole = {name: phases[name][0] for name in seasons}
+        cells = cells.assign(season=cells["season"].astype(str).map(whole))
+        seasons = tuple(dict.fromkeys(whole.values()))
     visits, machines, left_out = _visits(samples, cells, seasons)
     readings = int(visits.n.sum())
     design = _design(visits.x)
@@ -136,6 +145,7 @@ def fit_samples(
     if not sure.any():
         return no_fit(readings, readings, left_out)
     model = _fleet_model(visits, design, found, covariance, sure, names, machines, season_spread)
+    model = replace(model, phases=replace(NO_PHASES, cells=dict(phases)))
     few = len(machines) < LEAST_MACHINES or not design.offset
     return wear_fit(
         model,

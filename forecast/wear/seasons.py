@@ -13,7 +13,7 @@ and the coming season's level about the mu that belongs to it.
 from __future__ import annotations
 
 import zlib
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -33,6 +33,81 @@ LOG_HOURS: Final = float(np.log(1000.0))
 
 
 @dataclass(frozen=True, eq=False)
+class Phases:
+    """Contrasts of phases (raw material, cleaning regime), shared by all seasons.
+
+    A cell is a season in one phase: its level is that of the season plus the phase's contrast.
+
+    Attributes
+    ----------
+    names
+        Phases with a contrast; the reference phase (and a season without phases) has 0.
+    reference
+        The phase most hours were read in.
+    contrast
+        In log rate against the reference [names].
+    slope, covariance
+        Change of the contrasts with the season levels [names, seasons], and their covariance given
+        the levels [names, names].
+    share
+        Of the hours read in each of ``names``.
+    cells
+        Season and phase of each cell by name, read or not.
+    read
+        The cells read, in the fit's order; empty: the seasons themselves.
+    """
+
+    names: tuple[str, ...]
+    reference: str
+    contrast: Array
+    slope: Array
+    covariance: Array
+    share: Array
+    cells: Mapping[str, tuple[str, str]]
+    read: tuple[str, ...] = ()
+
+    def of(self, cell: str) -> tuple[str, str]:
+        """Return season and phase of a cell; a name that is none is a season."""
+        return self.cells.get(cell, (cell, self.reference))
+
+    @property
+    def unseen_sd(self) -> float:
+        """Sd of the contrast of a phase that nobody has read: the spread of those read."""
+        return float(np.std([0.0, *self.contrast])) if len(self.names) else 0.0
+
+    def draws(self, moved: Array, rng: np.random.Generator) -> dict[str, Array]:
+        """Draw each phase's contrast, given how far the seasons' levels were moved [seasons, n]."""
+        n = moved.shape[1]
+        known = {self.reference: np.zeros(n), "": np.zeros(n)}
+        if not self.names:
+            return known
+        root = np.linalg.cholesky(self.covariance + 1e-14 * np.eye(len(self.names)))
+        noise = root @ rng.standard_normal((len(self.names), n))
+        drawn = self.contrast[:, None] + self.slope @ moved + noise
+        return known | dict(zip(self.names, drawn, strict=True))
+
+    def mixed(
+        self, ahead: Mapping[str, float] | None, contrast_of: Callable[[str], Array]
+    ) -> Array | float:
+        """Return the contrast of a mix of phases: the log of the mean rate over its hours."""
+        if not self.names:
+            return 0.0
+        weights = dict(ahead or {})
+        if not sum(weights.values()) > 0:
+            weights = dict(zip(self.names, self.share, strict=True))
+            weights[self.reference] = 1.0 - float(self.share.sum())
+        total = sum(weights.values())
+        mean = sum(
+            (weight / total) * np.exp(contrast_of(phase)) for phase, weight in weights.items()
+        )
+        return np.log(mean)
+
+
+NO_PHASES: Final = Phases((), "", np.zeros(0), np.zeros((0, 0)), np.zeros((0, 0)), np.zeros(0), {})
+"""Seasons in one phase."""
+
+
+@dataclass(frozen=True, eq=False)
 class FleetModel:
     """What is known of levels and machines, however it was estimated; log(mm per 1000 h).
 
@@ -47,11 +122,13 @@ class FleetModel:
     machine_mean, machine_variance
         Given the levels [machines].
     machine_slope
-        Change of a machine's mean with a level [machines, seasons].
+        Change of a machine's mean with a level, then with a contrast [machines, coefficients].
     machine_sd, piece_sd
         Of the log rate.
     spread
         Posterior of the season spread.
+    phases
+        What the levels' phases do to the log rate; see :class:`Phases`.
     """
 
     seasons: tuple[str, ...]
@@ -64,6 +141,7 @@ class FleetModel:
     machine_sd: float
     piece_sd: float
     spread: SpreadPosterior
+    phases: Phases = field(default_factory=lambda: NO_PHASES)
 
 
 @dataclass(frozen=True, eq=False)
@@ -107,9 +185,10 @@ class RateDraws:
         Change of a piece's rate still to come, sd of its log.
     seasons, machines
         What the rows are.
-    read_levels, read_effects
-        The same for every season and machine that the fit read, whether asked for or not: what
-        pieces with readings are drawn from [seasons read, draws], [machines read, draws].
+    read_theta, read_cells, read_effects
+        What pieces with readings are drawn from, whether asked for or not: the fit's coefficients
+        (per 1000 h) [coefficients, draws], the levels of every cell that the fit read
+        [cells read, draws], and the effects of every machine that it read [machines read, draws].
     """
 
     level: Array
@@ -121,7 +200,8 @@ class RateDraws:
     future_sd: float
     seasons: tuple[str, ...]
     machines: tuple[str, ...]
-    read_levels: Array = field(repr=False)
+    read_theta: Array = field(repr=False)
+    read_cells: Array = field(repr=False)
     read_effects: Array = field(repr=False)
 
     @property
@@ -192,6 +272,32 @@ def levels_read(model: FleetModel) -> tuple[Array, Array]:
     return centre, second - np.outer(centre, centre)
 
 
+def middle_level(model: FleetModel, level: Array) -> tuple[float, Array, float]:
+    """Return the mean level of seasons and phases read, its slope and own variance.
+
+    Parameters
+    ----------
+    model
+        The fleet.
+    level
+        Of the seasons read [seasons].
+
+    Returns
+    -------
+    tuple
+        The level; by how much it moves with each season's level [seasons]; and its variance given
+        these levels, from the phases' contrasts.
+    """
+    phases = model.phases
+    even = np.full(level.size, 1.0 / level.size)
+    if not phases.names:
+        return float(level.mean()), even, 0.0
+    contrast = phases.contrast + phases.slope @ (level - model.level)
+    slope = even + phases.share @ phases.slope
+    own = float(phases.share @ phases.covariance @ phases.share)
+    return float(level.mean() + phases.share @ contrast), slope, own
+
+
 def _levels_given(model: FleetModel, spread: float) -> tuple[Array, Array]:
     """Return mean and covariance of the levels at one spread, mu integrated out."""
     inverse = np.linalg.inv(model.covariance + spread**2 * np.eye(model.level.size))
@@ -234,6 +340,7 @@ def draw_rates(
     seasons: Sequence[str],
     running: str | None,
     of_pieces: PieceLaw,
+    ahead: Mapping[str, float] | None = None,
 ) -> RateDraws:
     """Draw levels of seasons and effects of machines jointly.
 
@@ -245,17 +352,22 @@ def draw_rates(
         The season whose level is the one to forecast; None: the coming season has a new one.
     of_pieces
         What is the same in every draw.
+    ahead
+        Days or hours to come in each phase: the level to forecast is that of their mix. None: the
+        mix of phases read.
 
     Raises
     ------
     ValueError
         If ``running`` is not among ``seasons``.
     """
-    if running is not None and running not in seasons:
+    phases = model.phases
+    if running is not None and running not in {phases.of(name)[0] for name in seasons}:
         raise ValueError(f"the running season {running!r} is not among {', '.join(seasons)}")
     base = int(rng.integers(2**63))
     spread, mu, levels = draw_levels(model, n, rng)
     read = dict(zip(model.seasons, levels, strict=True))
+    contrasts = phases.draws(levels - model.level[:, None], rng)
 
     def level_of(name: str) -> Array:
         if name in read:
@@ -263,28 +375,42 @@ def draw_rates(
         fresh = _stream(base, "season", name).standard_normal(n)
         return np.asarray(mu + spread * fresh, dtype=np.float64)
 
-    past = np.stack([level_of(name) for name in seasons]) if len(seasons) else np.empty((0, n))
+    def contrast_of(phase: str) -> Array:
+        if phase in contrasts:
+            return contrasts[phase]
+        fresh = _stream(base, "phase", phase).standard_normal(n)
+        return np.asarray(phases.unseen_sd * fresh, dtype=np.float64)
+
+    def cell(name: str) -> Array:
+        season, phase = phases.of(name)
+        return level_of(season) + contrast_of(phase)
+
+    past = np.stack([cell(name) for name in seasons]) if len(seasons) else np.empty((0, n))
     coming = level_of(running) if running is not None else level_of("")
+    coming = coming + phases.mixed(ahead, contrast_of)
+    cells = [cell(name) for name in phases.read] or list(levels)
+    theta = np.concatenate([levels, *(contrasts[name][None] for name in phases.names)])
     return RateDraws(
         level=coming - LOG_HOURS,
         season_levels=past - LOG_HOURS,
-        machine_effect=_machine_draws(model, levels, machines, base),
+        machine_effect=_machine_draws(model, theta, machines, base),
         piece_sd=model.piece_sd,
         offset=of_pieces.offset,
         offset_sd=of_pieces.offset_sd,
         future_sd=of_pieces.future_sd,
         seasons=tuple(seasons),
         machines=tuple(machines),
-        read_levels=levels - LOG_HOURS,
-        read_effects=_machine_draws(model, levels, model.machines, base),
+        read_theta=theta,
+        read_cells=np.stack(cells) - LOG_HOURS,
+        read_effects=_machine_draws(model, theta, model.machines, base),
     )
 
 
-def _machine_draws(model: FleetModel, levels: Array, machines: Sequence[str], base: int) -> Array:
-    """Draw machine effects [machines, n] that belong to the drawn levels [seasons, n]."""
-    n = levels.shape[1]
+def _machine_draws(model: FleetModel, theta: Array, machines: Sequence[str], base: int) -> Array:
+    """Draw machine effects [machines, n] that belong to the drawn coefficients [.., n]."""
+    n = theta.shape[1]
     sd = _machine_sds(model, n, base)
-    moved = levels - model.level[:, None]
+    moved = theta - np.concatenate([model.level, model.phases.contrast])[:, None]
     row = {name: at for at, name in enumerate(model.machines)}
     effects = np.empty((len(machines), n))
     for at, name in enumerate(machines):

@@ -48,6 +48,9 @@ class CellSums:
     last_hours, last_mm
         Hours since new (thousands, all seasons) and wear at the last reading [pieces]; NaN where
         not known.
+    fitted_known
+        Whether the size was measured when the piece was fitted: else its readings stand against
+        the nominal size, and the offset contains the scatter of new parts [pieces].
     """
 
     pieces: tuple[str, ...]
@@ -62,6 +65,7 @@ class CellSums:
     xx: Array
     last_hours: Array
     last_mm: Array
+    fitted_known: npt.NDArray[np.bool_]
 
     def rows(self, pieces: Sequence[str]) -> IntArray:
         """Return where the named pieces stand.
@@ -213,6 +217,11 @@ def cell_sums(wear: pd.DataFrame, cells: pd.DataFrame, seasons: Sequence[str]) -
         xx=xx[:, run][:, :, run],
         last_hours=_numbers(wear, "last_age") / HOURS_IN_KH,
         last_mm=_numbers(wear, "last_mm"),
+        fitted_known=(
+            wear["fitted_known"].to_numpy(dtype=bool)
+            if "fitted_known" in wear.columns
+            else np.ones(len(wear), dtype=bool)
+        ),
     )
 
 

@@ -32,7 +32,8 @@ def _demand(forecast: SeasonForecast, part: str, rows: pd.DataFrame, n: int) -> 
     as_of = forecast.stamp.as_of
     days = [day for value in rows["week"] if (day := words.as_date(value))]
     first = min([forecast.season_from, *days])
-    figure = look.base(320)
+    highest = rows["cumulative_high"].astype(float).max()
+    figure = look.base(320, left=look.room([f"{highest:,.0f}0"]))
     figure.update_layout(
         yaxis={
             **look.GRID,
@@ -60,7 +61,7 @@ def _demand(forecast: SeasonForecast, part: str, rows: pd.DataFrame, n: int) -> 
         figure, 1, 0.11, "each week", xref="paper", yref="paper",
         font={"size": 12, "color": look.SOFT},
     )  # fmt: skip
-    return look.drawing(figure, f"fig-demand-{n}", part, f"{part}: {said}")
+    return look.drawing(figure, f"fig-demand-{n}", part, f"{part}: {said}", part)
 
 
 def _cumulative(figure: Figure, forecast: SeasonForecast, total: pd.DataFrame) -> str:
@@ -88,7 +89,7 @@ def _cumulative(figure: Figure, forecast: SeasonForecast, total: pd.DataFrame) -
         hovertemplate="by %{x|%-d %b}: %{y:,.0f} pieces<br>%{customdata[0]} to %{customdata[1]}"
         "<extra></extra>",
     )
-    _stock(figure, forecast, total)
+    _stock(figure, forecast, total, (low, high))
     points = [middle[-1], low[-1], high[-1]]
     heights = look.apart(points, 0.085 * max(points[2], 1e-9))
     texts = [f"{words.about(points[0])} expected", words.about(low[-1]), words.about(high[-1])]
@@ -123,8 +124,13 @@ def _used(figure: Figure, forecast: SeasonForecast, total: pd.DataFrame) -> floa
     return float(sums[-1])
 
 
-def _stock(figure: Figure, forecast: SeasonForecast, total: pd.DataFrame) -> None:
-    """Draw shelf and orders on their way as dotted ink, where the forecast carries them."""
+def _stock(
+    figure: Figure,
+    forecast: SeasonForecast,
+    total: pd.DataFrame,
+    band: tuple[list[float], list[float]],
+) -> None:
+    """Draw shelf and orders on their way as dotted ink, named where the band leaves room."""
     supply = forecast.exhibits.get("supply")
     if supply is None or total.empty:
         return
@@ -142,10 +148,19 @@ def _stock(figure: Figure, forecast: SeasonForecast, total: pd.DataFrame) -> Non
         line={"color": look.INK, "width": 1.5, "dash": "dot", "shape": "hv"},
         hovertemplate="%{x|%-d %b}: shelf and orders %{y:,.0f}<extra></extra>",
     )
-    look.label(
-        figure, x[-1].isoformat() if x[-1] else "", y[-1], "shelf + orders", xanchor="right",
-        yanchor="bottom",
-    )  # fmt: skip
+    known = [(day.isoformat(), value) for day, value in zip(x, y, strict=True) if day]
+    tall = 0.1 * max(*y, *band[1])
+    quarter = max(2, len(band[0]) // 4)
+    room = {
+        side: not any(low < at + tall and high > at for low, high in zip(*ends, strict=True))
+        for side, at, ends in (
+            ("right", y[-1], [end[-quarter:] for end in band]),
+            ("left", y[0], [end[:quarter] for end in band]),
+        )
+    }
+    side = "left" if room["left"] and not room["right"] else "right"
+    at = known[0] if side == "left" else known[-1]
+    look.label(figure, *at, "shelf + orders", xanchor=side, yanchor="bottom", xshift=0)
 
 
 def _weekly(figure: Figure, rows: pd.DataFrame) -> None:
@@ -188,7 +203,7 @@ def stock_curves(forecast: SeasonForecast) -> tuple[look.Drawing, ...]:
 def _curve(part: str, rows: pd.DataFrame, bought: float, n: int) -> look.Drawing:
     x, y = rows["bought"].astype(float).tolist(), rows["chance_no_stock_out"].astype(float).tolist()
     x, y = _until_sure(x, y, bought)
-    figure = look.base(200, right=12, top=30)
+    figure = look.base(200, right=12, top=30, left=look.room(["19 in 20"]))
     figure.update_yaxes(
         range=[-0.03, 1.05],
         tickvals=[0, 0.5, 0.8, 0.95],
@@ -215,7 +230,7 @@ def _curve(part: str, rows: pd.DataFrame, bought: float, n: int) -> look.Drawing
     look.label(figure, bought, 1, text, yref="paper", xanchor=side, yanchor="bottom")
     pieces = words.count(x[near]) if x[near] else "none"
     said = f"{part}: buying {pieces} is enough with a chance of {words.chance(y[near])}."
-    return look.drawing(figure, f"fig-stock-{n}", part, said)
+    return look.drawing(figure, f"fig-stock-{n}", part, said, part)
 
 
 def _until_sure(x: list[float], y: list[float], bought: float) -> tuple[list[float], list[float]]:
@@ -232,7 +247,7 @@ def stops(forecast: SeasonForecast) -> tuple[look.Drawing, ...]:
     if rows.empty:
         return ()
     mean = rows["stops_mean"].astype(float)
-    figure = look.base(260, right=16)
+    figure = look.base(260, right=16, left=44)
     figure.update_yaxes(rangemode="tozero", nticks=5)
     look.calendar(
         figure, forecast.stamp.as_of, _first(rows, forecast.season_from), forecast.season_until

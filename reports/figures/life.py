@@ -29,12 +29,16 @@ MOST_TICKS: Final = 400
 
 
 def weibull_paper(forecast: SeasonForecast) -> tuple[look.Drawing, ...]:
-    """Draw each part type and mode: failures at adjusted ranks, fit and band, pieces running."""
+    """Draw each part type and mode: failures at adjusted ranks, fit and band, pieces running.
+
+    Where the forecast carries it, the share gone without any model (Kaplan-Meier, or Turnbull for
+    failures found at inspections) lies under the fit as ink steps.
+    """
     points = forecast.exhibits["life_points"]
     drawings = []
     for n, ((part, mode), rows) in enumerate(points.groupby(["part_type", "mode"], sort=False)):
         title = f"{part}, {mode}" if mode else str(part)
-        drawings.append(_paper(title, rows, n))
+        drawings.append(_paper(title, rows, n, str(part)))
     return tuple(drawings)
 
 
@@ -43,28 +47,38 @@ def _height(share: float) -> float:
     return math.log(-math.log1p(-min(max(share, 1e-9), 1 - 1e-9)))
 
 
-def _paper(title: str, rows: pd.DataFrame, n: int) -> look.Drawing:
+def _paper(title: str, rows: pd.DataFrame, n: int, part: str) -> look.Drawing:
     numbers = rows.assign(
         **{name: rows[name].astype(float) for name in ("age", "share", "low", "high")}
     )
-    failed, fit, running = (numbers[numbers["kind"] == k] for k in ("failed", "fit", "running"))
-    ages = numbers.loc[numbers["age"] > 0, "age"]
-    figure = look.base(340, right=20, top=14)
+    failed, fit, bound, running, curve = (
+        numbers[numbers["kind"] == kind] for kind in ("failed", "fit", "bound", "running", "curve")
+    )
+    curve = curve[(curve["share"] > 0) & (curve["age"] > 0)]
+    told = numbers[numbers["kind"] != "running"]  # ticks alone do not stretch the axis
+    ages = (told if (told["age"] > 0).any() else numbers).query("age > 0")["age"]
+    figure = look.base(340, right=20, top=14, left=look.room(["1 in 10 gone"]), bottom=46)
     if ages.empty:
-        return look.drawing(figure, f"fig-life-{n}", title, f"{title}: nothing to draw.")
-    shares = [*failed["share"], *fit["share"].iloc[[0, -1]]] if len(fit) else list(failed["share"])
+        return look.drawing(figure, f"fig-life-{n}", title, f"{title}: nothing to draw.", part)
+    line = fit if len(fit) else bound
+    shares = [*failed["share"], *line["share"].iloc[[0, -1] if len(line) else []]]
     low = _height(max(1e-4, min([0.02, *shares])))
-    high = _height(min(0.995, max([0.12, *shares])))
+    high = _height(min(0.995, max([0.12, *shares, *curve["share"]])))
     foot = low - 0.08 * (high - low)
     _axes(figure, float(ages.min()), float(ages.max()), foot, high)
     if len(fit):
         _fit(figure, fit)
+    if len(bound):
+        _bound(figure, bound)
+    if len(curve):
+        _curve(figure, curve)
     _failed(figure, failed)
-    _running(figure, running, foot, 0.045 * (high - low))
-    said = _corner(figure, fit, foot, math.log10(float(ages.min())))
+    _running(figure, running[running["age"] >= ages.min()], foot, 0.045 * (high - low))
+    left = math.log10(float(ages.min()))
+    said = _corner(figure, fit, foot, left) if len(fit) else _least(figure, bound, foot, left)
     seen = words.plural(len(failed), "failure") if len(failed) else "failures counted, without ages"
-    told = f"{title}: {seen}; {said}"
-    return look.drawing(figure, f"fig-life-{n}", title, told)
+    seen = "no failure so far" if len(bound) else seen
+    return look.drawing(figure, f"fig-life-{n}", title, f"{title}: {seen}; {said}", part)
 
 
 def _axes(figure: Figure, first: float, last: float, low: float, high: float) -> None:
@@ -117,6 +131,40 @@ def _fit(figure: Figure, fit: pd.DataFrame) -> None:
     )
 
 
+def _bound(figure: Figure, bound: pd.DataFrame) -> None:
+    """Draw the highest share that lives without a failure allow: a broken line, no band."""
+    figure.add_scatter(
+        x=bound["age"].round(1).tolist(),
+        y=[round(_height(share), 4) for share in bound["share"]],
+        mode="lines",
+        line={"color": look.BEET, "width": 2, "dash": "6px,4px"},
+        customdata=[words.chance(share) for share in bound["share"]],
+        hovertemplate="at %{x:,.0f} h no more than %{customdata} gone<extra></extra>",
+    )
+
+
+def _curve(figure: Figure, curve: pd.DataFrame) -> None:
+    """Draw the share gone without a model, as steps; its band thin and dashed, in ink."""
+    x = curve["age"].round(1).tolist()
+    for end in ("low", "high"):
+        own = curve[end].where(curve[end] > 0)
+        figure.add_scatter(
+            x=x,
+            y=[None if share != share else round(_height(share), 4) for share in own],
+            mode="lines",
+            line={"color": look.LINE, "width": 1, "dash": "2px,3px", "shape": "hv"},
+            hoverinfo="skip",
+        )
+    figure.add_scatter(
+        x=x,
+        y=[round(_height(share), 4) for share in curve["share"]],
+        mode="lines",
+        line={"color": look.INK, "width": 1.5, "shape": "hv"},
+        customdata=[words.chance(share) for share in curve["share"]],
+        hovertemplate="at %{x:,.0f} h %{customdata} gone, without a model<extra></extra>",
+    )
+
+
 def _failed(figure: Figure, failed: pd.DataFrame) -> None:
     figure.add_scatter(
         x=failed["age"].round(1).tolist(),
@@ -158,6 +206,21 @@ def _corner(figure: Figure, fit: pd.DataFrame, foot: float, left: float) -> str:
     said = f"1 in 10 gone at {words.about(age)} h"
     if ends[0] and ends[1]:
         said += f" ({words.span(*ends)})"
+    look.label(figure, left, level, said, yanchor="bottom", xshift=2)
+    return f"{said}."
+
+
+def _least(figure: Figure, bound: pd.DataFrame, foot: float, left: float) -> str:
+    """Say, where nothing failed, the age before which one in ten is hardly gone."""
+    age = _crossing(bound["age"], bound["share"]) if len(bound) else None
+    if age is None:
+        return "no line was fitted."
+    level = _height(0.1)
+    figure.add_scatter(
+        x=[10**left, age, age], y=[level, level, foot], mode="lines",
+        line={"color": look.INK, "width": 1, "dash": "dot"}, hoverinfo="skip",
+    )  # fmt: skip
+    said = f"1 in 10 gone not before {words.about(age)} h"
     look.label(figure, left, level, said, yanchor="bottom", xshift=2)
     return f"{said}."
 

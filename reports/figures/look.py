@@ -5,6 +5,8 @@ Colours are written as the light ones; the page's script exchanges them for the 
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import pairwise
@@ -35,7 +37,7 @@ AXIS: Final[dict[str, Any]] = {
     "ticks": "inside",
     "tickcolor": LINE,
     "tickfont": {"size": 13, "color": SOFT},
-    "automargin": True,
+    "automargin": False,  # fitting margins to labels doubles the time to draw
     "fixedrange": True,
 }
 GRID: Final[dict[str, Any]] = {
@@ -64,6 +66,9 @@ class Drawing:
         What it says, in words and numbers.
     height
         In pixels.
+    part_type
+        Which one it is about; empty if it is about no single one. The page shows only figures of
+        the part type that its reader looks closer at.
     """
 
     id: str
@@ -71,10 +76,19 @@ class Drawing:
     content: str
     alternative: str
     height: int
+    part_type: str = ""
 
 
-def base(height: int, *, right: int = 104, top: int = 30) -> Figure:
-    """Return an empty figure on paper, with room at the right for the labels of the lines."""
+def base(
+    height: int, *, right: int = 104, top: int = 30, left: int = 56, bottom: int = 26
+) -> Figure:
+    """Return an empty figure on paper, with room at the right for the labels of the lines.
+
+    Parameters
+    ----------
+    height, right, top, left, bottom
+        In pixels; :func:`room` tells what labels at the left need, a titled axis below needs 46.
+    """
     from plotly.graph_objects import Figure
 
     return Figure(
@@ -82,7 +96,7 @@ def base(height: int, *, right: int = 104, top: int = 30) -> Figure:
             "template": "none",
             "height": height,
             "autosize": True,
-            "margin": {"l": 8, "r": right, "t": top, "b": 8},
+            "margin": {"l": left, "r": right, "t": top, "b": bottom},
             "paper_bgcolor": PAPER,
             "plot_bgcolor": PAPER,
             "font": {"family": SANS, "size": 13, "color": INK},
@@ -100,10 +114,24 @@ def base(height: int, *, right: int = 104, top: int = 30) -> Figure:
     )
 
 
-def drawing(figure: Figure, id: str, title: str, alternative: str) -> Drawing:
-    """Freeze a figure; what could end the page's script element is escaped."""
+def drawing(figure: Figure, id: str, title: str, alternative: str, part_type: str = "") -> Drawing:
+    """Freeze a figure; what could end the page's script element is escaped.
+
+    Lines and labels that belong to one machine carry its name (``meta`` of a line, ``ids`` of
+    points, ``name`` of a label), so that the page can show one machine alone.
+    """
     content = str(figure.to_json()).replace("</", "<\\/").replace("<!--", "<\\u0021--")
-    return Drawing(id, title, content, alternative, int(figure.layout.height))
+    return Drawing(id, title, content, alternative, int(figure.layout.height), part_type)
+
+
+def room(labels: Sequence[str]) -> int:
+    """Return the pixels that labels beside an axis need."""
+    return 16 + math.ceil(7.6 * max(map(len, labels), default=0))
+
+
+def axis_title(text: str) -> dict[str, object]:
+    """Return the title of an axis."""
+    return {"text": text, "font": {"size": 13, "color": SOFT}, "standoff": 6}
 
 
 def plain(text: object) -> str:

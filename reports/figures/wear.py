@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import pandas as pd
 
@@ -15,6 +15,8 @@ if TYPE_CHECKING:
 
 MOST_PATHS: Final = 24
 HEADROOM: Final = 1.3
+PIECES: Final = "*pieces"
+"""Marks a line of many pieces, which the page can thin to one machine."""
 
 
 def wear_paths(forecast: SeasonForecast) -> tuple[look.Drawing, ...]:
@@ -27,18 +29,22 @@ def wear_paths(forecast: SeasonForecast) -> tuple[look.Drawing, ...]:
 
 
 def _paths(part: str, rows: pd.DataFrame, n: int) -> look.Drawing:
-    figure = look.base(320, right=96, top=14)
+    figure = look.base(320, right=96, top=14, left=60, bottom=46)
     figure.update_xaxes(
-        tickformat=",.0f", nticks=6, rangemode="tozero", title=_axis("running hours since fitting")
+        tickformat=",.0f",
+        nticks=6,
+        rangemode="tozero",
+        title=look.axis_title("running hours since fitting"),
     )
-    figure.update_yaxes(nticks=6, title=_axis("wear, mm"))
+    figure.update_yaxes(nticks=6, title=look.axis_title("wear, mm"))
     numbers = rows.assign(
         **{name: rows[name].astype(float) for name in ("age", "wear_mm", "low", "high")}
     )
     limit = float(rows["limit_mm"].astype(float).max())
     names = _nearest(numbers, limit)
-    for rank, name in reversed(list(enumerate(names))):
-        _piece(figure, numbers[numbers["piece"] == name], first=rank == 0)
+    _others(figure, numbers, names[1:])
+    if names:
+        _nearest_piece(figure, numbers[numbers["piece"] == names[0]])
     inside = numbers[(numbers["kind"] == "reading") | (numbers["wear_mm"] <= HEADROOM * limit)]
     top = max(HEADROOM * limit, 1.04 * float(inside["wear_mm"].max()))
     figure.update_yaxes(range=[min(0.0, float(inside["wear_mm"].min())), top])
@@ -49,7 +55,8 @@ def _paths(part: str, rows: pd.DataFrame, n: int) -> look.Drawing:
     )  # fmt: skip
     look.label(figure, 1, limit, f"limit {words.digits(limit, 2)} mm", xref="paper")
     figure.update_xaxes(range=[0, 1.03 * float(end)])
-    return look.drawing(figure, f"fig-wear-{n}", part, f"{part}: {_said(numbers, names, limit)}")
+    told = f"{part}: {_said(numbers, names, limit)}"
+    return look.drawing(figure, f"fig-wear-{n}", part, told, part)
 
 
 def _seen(ahead: pd.DataFrame, limit: float) -> tuple[float, float]:
@@ -59,10 +66,6 @@ def _seen(ahead: pd.DataFrame, limit: float) -> tuple[float, float]:
     return float(last["age"]), float(last["wear_mm"])
 
 
-def _axis(text: str) -> dict[str, object]:
-    return {"text": text, "font": {"size": 13, "color": look.SOFT}, "standoff": 6}
-
-
 def _nearest(rows: pd.DataFrame, limit: float) -> list[str]:
     """Name the pieces, nearest their limit first: by the last thing known or seen ahead."""
     last = rows[rows["kind"] == "reading"].groupby("piece", sort=True)["wear_mm"].last()
@@ -70,38 +73,83 @@ def _nearest(rows: pd.DataFrame, limit: float) -> list[str]:
     return [str(name) for name in order.index[:MOST_PATHS]]
 
 
-def _piece(figure: Figure, rows: pd.DataFrame, *, first: bool) -> None:
+def _nearest_piece(figure: Figure, rows: pd.DataFrame) -> None:
+    """Draw the piece nearest its limit: readings in ink, its way ahead with its band."""
     known, ahead = (rows[rows["kind"] == kind] for kind in ("reading", "ahead"))
-    where = look.plain(" ".join(str(rows[name].iloc[0]) for name in ("machine", "position")))
-    if first and not ahead.empty:
+    machine = str(rows["machine"].iloc[0])
+    where = _where(rows.iloc[0])
+    if not ahead.empty:
         edge = {"color": look.EDGE, "width": 1, "dash": "4px,3px"}
         for end, fill in (("low", None), ("high", "tonexty")):
             figure.add_scatter(
                 x=ahead["age"].round(1).tolist(), y=ahead[end].tolist(), mode="lines", line=edge,
-                fill=fill, fillcolor=look.BAND90, hoverinfo="skip",
+                fill=fill, fillcolor=look.BAND90, hoverinfo="skip", meta=machine,
             )  # fmt: skip
     figure.add_scatter(
         x=known["age"].round(1).tolist(),
         y=known["wear_mm"].tolist(),
         mode="lines+markers",
-        line={"color": look.INK if first else look.LINE, "width": 1.6 if first else 1},
-        marker={"size": 5 if first else 3.5, "color": look.INK},
+        meta=machine,
+        line={"color": look.INK, "width": 1.6},
+        marker={"size": 5, "color": look.INK},
         customdata=[words.day(value) for value in known["at"]],
         hovertemplate=f"{where}, %{{customdata}}<br>%{{y:.2f}} mm at %{{x:,.0f}} h<extra></extra>",
     )
+    if ahead.empty:
+        return
     figure.add_scatter(
         x=ahead["age"].round(1).tolist(),
         y=ahead["wear_mm"].tolist(),
         mode="lines",
-        line={"color": look.BEET, "width": 2.5 if first else 1},
+        meta=machine,
+        line={"color": look.BEET, "width": 2.5},
         customdata=[words.day(value) for value in ahead["at"]],
         hovertemplate=f"{where}, %{{customdata}}<br>about %{{y:.2f}} mm<extra></extra>",
     )
-    if first and not ahead.empty:
-        look.label(
-            figure, *_seen(ahead, float(rows["limit_mm"].astype(float).max())), where,
-            font={"size": 13, "color": look.BEET}, bgcolor=look.PAPER,
-        )  # fmt: skip
+    look.label(
+        figure, *_seen(ahead, float(rows["limit_mm"].astype(float).max())), where,
+        font={"size": 13, "color": look.BEET}, bgcolor=look.PAPER, name=machine,
+    )  # fmt: skip
+
+
+def _others(figure: Figure, rows: pd.DataFrame, names: list[str]) -> None:
+    """Draw the other pieces as two broken lines: many lines of their own are slow to draw.
+
+    ``ids`` names the machine of each point, so that the page can leave one machine's alone.
+    """
+    looks: dict[str, dict[str, Any]] = {
+        "reading": {
+            "mode": "lines+markers",
+            "line": {"color": look.LINE, "width": 1},
+            "marker": {"size": 3.5, "color": look.INK},
+            "hovertemplate": "%{customdata}<br>%{y:.2f} mm at %{x:,.0f} h<extra></extra>",
+        },
+        "ahead": {
+            "mode": "lines",
+            "line": {"color": look.BEET, "width": 1},
+            "hovertemplate": "%{customdata}<br>about %{y:.2f} mm<extra></extra>",
+        },
+    }
+    for kind, how in looks.items():
+        x: list[float | None] = []
+        y: list[float | None] = []
+        said: list[str] = []
+        ids: list[str] = []
+        for name in reversed(names):
+            own = rows[(rows["piece"] == name) & (rows["kind"] == kind)]
+            if own.empty:
+                continue
+            where = _where(own.iloc[0])
+            x += [*own["age"].round(1), None]
+            y += [*own["wear_mm"], None]
+            said += [*(f"{where}, {words.day(value)}" for value in own["at"]), ""]
+            ids += [str(own["machine"].iloc[0])] * (len(own) + 1)
+        if x:
+            figure.add_scatter(x=x, y=y, customdata=said, ids=ids, meta=PIECES, **how)
+
+
+def _where(row: pd.Series[Any]) -> str:
+    return look.plain(f"{row['machine']} {row['position']}")
 
 
 def _said(rows: pd.DataFrame, names: list[str], limit: float) -> str:
@@ -137,9 +185,9 @@ def _ratios(part: str, rows: pd.DataFrame, n: int) -> look.Drawing:
     real = [bool(differs) for differs in (low > 1) | (high < 1)]
     names = [str(name) for name in ordered["machine"]]
     place = list(range(len(names)))
-    figure = look.base(240, right=12, top=18)
+    figure = look.base(240, right=12, top=18, left=60, bottom=12)
     figure.update_xaxes(showticklabels=False, ticks="", range=[-1, len(names)])
-    figure.update_yaxes(nticks=5, tickformat=".1f", title=_axis("times the fleet"))
+    figure.update_yaxes(nticks=5, tickformat=".1f", title=look.axis_title("times the fleet"))
     figure.add_shape(
         type="line", x0=0, x1=1, xref="paper", y0=1, y1=1, line={"color": look.INK, "width": 1}
     )
@@ -162,12 +210,14 @@ def _ratios(part: str, rows: pd.DataFrame, n: int) -> look.Drawing:
                 "thickness": 1.3,
                 "width": 0,
             },
+            ids=[names[k] for k in chosen],
             customdata=[look.plain(names[k]) for k in chosen],
             hovertemplate="%{customdata}: %{y:.2f} times the fleet<extra></extra>",
         )
     for k in _labelled(real):
         look.label(
             figure, k, high.iloc[k], look.plain(names[k]), xanchor="center", yanchor="bottom",
+            name=names[k],
         )  # fmt: skip
     fast, slow = (
         [names[k] for k in place if real[k] and bool(middle.iloc[k] > 1) is up]
@@ -177,7 +227,7 @@ def _ratios(part: str, rows: pd.DataFrame, n: int) -> look.Drawing:
         f"{words.listed(fast[::-1]) or 'no machine'} surely faster than the fleet, "
         f"{words.listed(slow) or 'none'} surely slower."
     )
-    return look.drawing(figure, f"fig-machines-{n}", part, f"{part}: {said}")
+    return look.drawing(figure, f"fig-machines-{n}", part, f"{part}: {said}", part)
 
 
 def _labelled(real: list[bool]) -> list[int]:

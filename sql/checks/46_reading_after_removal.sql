@@ -48,7 +48,7 @@ late AS (
                 AND a.in_stay = 1
                 AND a.reading_day > a.stay_from::DATE
                 AND a.moment < a.stay_from + INTERVAL 8 DAY
-                AND a.stay_before IS DISTINCT FROM a.stay_from
+                AND coalesce(a.stay_before <> a.stay_from, TRUE)
                 AND a.stay_after = a.stay_from
                 AND abs(a.grown_mm - a.before_mm) <= 2 * a.explained_mm
                 AND a.grown_mm - a.after_mm > 2 * a.explained_mm

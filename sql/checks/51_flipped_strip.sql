@@ -1,5 +1,5 @@
--- Wear fell on a strip, or on a part with two sides, and the stock counts around it tell of no spare
--- that the change-outs do not: it was turned, and nobody wrote it down.
+-- Wear fell on a strip, or on a part with two sides, and the stock counts around it tell of no
+-- spare that the change-outs do not: it was turned, and nobody wrote it down.
 -- Default: as logged (the readings stand as they are, of one side).
 CREATE OR REPLACE TEMP TABLE flipped_strip AS
 WITH turned AS (

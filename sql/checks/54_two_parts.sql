@@ -1,5 +1,5 @@
--- A piece is fitted in a position from which the one before was not removed, or two pieces are fitted
--- there at one time.
+-- A piece is fitted in a position from which the one before was not removed, or two pieces are
+-- fitted there at one time.
 -- Default: as logged (the piece before ended then; both spares were used).
 CREATE OR REPLACE TEMP TABLE two_parts AS
 WITH events AS (

@@ -1,5 +1,5 @@
--- A machine ran 100 hours and more while it was watched, and no row tells of a change-out, of a look
--- that changed nothing, or of a reading.
+-- A machine ran 100 hours and more while it was watched, and no row tells of a change-out, of a
+-- look that changed nothing, or of a reading.
 -- Default: as proposed (its pieces are left out of lives and counts).
 CREATE OR REPLACE TEMP TABLE silent_machine AS
 WITH said AS (

@@ -3,6 +3,9 @@
 CREATE OR REPLACE TEMP MACRO year_first(cell) AS
 CASE
     WHEN
+        regexp_full_match(cell, '[0-9]{4}-[0-9]{2}-[0-9]{2}([T ][0-9]{2}:[0-9]{2}(:[0-9]{2})?)?')
+        THEN cell
+    WHEN
         regexp_full_match(
             cell,
             '[0-9]{4}[-/][0-9]{1,2}[-/][0-9]{1,2}'

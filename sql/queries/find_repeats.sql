@@ -5,7 +5,7 @@ WITH hashed AS (
         t.row_no,
         hash(
             struct_pack(
-                *COLUMNS(* EXCLUDE (row_no, file_line, reported_at, row_fault, faulty))
+                *COLUMNS(* EXCLUDE (row_no, file_line, nth_row, reported_at, row_fault, faulty))
             )
         ) AS row_hash
     FROM typed AS t
@@ -31,7 +31,7 @@ SELECT
     row_number() OVER (
         PARTITION BY
             struct_pack(
-                *COLUMNS(* EXCLUDE (row_no, file_line, reported_at, row_fault, faulty))
+                *COLUMNS(* EXCLUDE (row_no, file_line, nth_row, reported_at, row_fault, faulty))
             )
         ORDER BY a.row_no
     )::INTEGER AS copy_no

@@ -1,8 +1,8 @@
--- Hours (thousands) run in each season at each reading found ok or over.
+-- Hours (thousands) run in each season and phase at each reading found ok or over.
 SELECT
     r.subject AS bound,
-    r.season,
+    r.cell AS season,
     r.x
 FROM run_then AS r
 WHERE r.what = 'bound'
-ORDER BY r.subject, r.season_no
+ORDER BY r.subject, r.cell_no

@@ -49,7 +49,7 @@ SELECT
     coalesce(l.grade, '') AS grade,
     CASE
         WHEN s.mode <> '' THEN greatest(s.age, s.life_from)::DOUBLE
-        WHEN s.ended_by = 'unlogged' THEN greatest(s.upper_age, s.life_from)::DOUBLE
+        WHEN s.ended_by = 'unlogged' THEN greatest(s.age, s.life_from)::DOUBLE
         ELSE 'infinity'::DOUBLE
     END AS upper
 FROM spans AS s

@@ -34,14 +34,16 @@ SELECT
     c.part_type,
     'on_hand' AS state,
     c.quantity,
-    NULL::TIMESTAMP AS due
+    NULL::TIMESTAMP AS due,
+    c.taken_at::DATE::TIMESTAMP AS at
 FROM counts AS c
 UNION ALL
 SELECT
     o.part_type,
     'on_order' AS state,
     o.quantity::BIGINT AS quantity,
-    o.due::TIMESTAMP AS due
+    o.due::TIMESTAMP AS due,
+    o.taken_at::DATE::TIMESTAMP AS at
 FROM orders AS o
 LEFT JOIN counts AS c ON o.part_type = c.part_type
 WHERE

@@ -1,4 +1,5 @@
--- Sums by season of each piece's readings: hours in thousands, exact in decimals.
+-- Sums by season and phase (cell) of each piece's readings: hours in thousands, exact in decimals.
+-- A cell may have several segments; products of sums are sums of products of its segments.
 WITH counted AS (
     SELECT
         a.spell_no,
@@ -12,11 +13,12 @@ WITH counted AS (
 paired AS (
     SELECT
         c.piece,
-        one.season_no,
-        one.season,
-        two.season_no AS other_no,
-        two.season AS other,
+        one.cell_no,
+        one.cell AS season,
+        two.cell_no AS other_no,
+        two.cell AS other,
         c.wear_mm,
+        one.segment_no = two.segment_no AS is_same,
         ((
             one.base_hours
             + (
@@ -32,17 +34,17 @@ paired AS (
     FROM counted AS c
     INNER JOIN spell_seasons AS one ON c.spell_no = one.spell_no
     INNER JOIN spell_seasons AS two
-        ON c.spell_no = two.spell_no AND one.season_no <= two.season_no
+        ON c.spell_no = two.spell_no AND one.cell_no <= two.cell_no
 )
 
 SELECT
     p.piece,
     p.season,
     p.other,
-    CASE WHEN p.season_no = p.other_no THEN sum(p.x)::DOUBLE ELSE 0 END AS sx,
-    CASE WHEN p.season_no = p.other_no THEN sum(p.x * p.wear_mm)::DOUBLE ELSE 0 END AS sxy,
+    coalesce(sum(p.x) FILTER (p.is_same), 0)::DOUBLE AS sx,
+    coalesce(sum(p.x * p.wear_mm) FILTER (p.is_same), 0)::DOUBLE AS sxy,
     sum(p.x * p.x_other)::DOUBLE AS sxx
 FROM paired AS p
-GROUP BY p.piece, p.season_no, p.season, p.other_no, p.other
+GROUP BY p.piece, p.cell_no, p.season, p.other_no, p.other
 HAVING sum(p.x) > 0 AND sum(p.x_other) > 0
-ORDER BY p.piece, p.season_no, p.other_no
+ORDER BY p.piece, p.cell_no, p.other_no

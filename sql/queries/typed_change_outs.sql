@@ -1,12 +1,9 @@
--- Casts the staged rows of change_outs: what cannot be read is empty, and its row faulty.
+-- Casts the rows of change_outs at hand: what cannot be read is empty, and its row faulty.
 -- Row_fault names what is wrong with the row as a whole.
--- $first_line: the line of the file that holds the first row.
-CREATE OR REPLACE TEMP TABLE typed AS
+CREATE OR REPLACE TEMP VIEW typed_rows AS
 WITH read_once AS (
     SELECT
         s.*,
-        s.rowid AS row_no,
-        s.rowid - (SELECT min(f.rowid) FROM staged AS f) + $first_line AS line_counted,
         read_time(s.taken_at) AS m_taken_at,
         read_time(s.taken_from) AS m_taken_from,
         read_number(s.quantity) AS m_quantity,
@@ -14,7 +11,7 @@ WITH read_once AS (
         read_number(s.age_at_fit) AS m_age_at_fit,
         read_number(s.clock_shows) AS m_clock_shows,
         read_time(s.reported_at) AS m_reported_at
-    FROM staged AS s
+    FROM staged_rows AS s
     WHERE s.filled IS NOT NULL
 ),
 
@@ -50,20 +47,17 @@ checked AS (
 
 SELECT
     c.row_no,
-    coalesce(c.file_line::BIGINT, c.line_counted) AS file_line,
+    c.file_line,
     c.r_reported_at AS reported_at,
     c.plant,
     c.note,
     c.extra,
     c.machine,
     c.r_taken_at AS taken_at,
-    NOT contains(c.taken_at, ':') AS whole_day,
     c.r_action AS action,
     c.r_taken_from AS taken_from,
     c.part_type,
     c.place,
-    position_name(c.position) AS position,
-    coalesce(c.r_quantity, 1) AS quantity,
     c.r_reason AS reason,
     c.r_fitted_mm AS fitted_mm,
     c.piece,
@@ -72,6 +66,10 @@ SELECT
     c.batch,
     c.r_clock_shows AS clock_shows,
     c.row_fault,
+    CASE WHEN c.wide_header IS NOT NULL THEN c.row_no END AS nth_row,
+    NOT contains(c.taken_at, ':') AS whole_day,
+    position_name(c.position) AS position,
+    coalesce(c.r_quantity, 1) AS quantity,
     c.row_fault IS NOT NULL
     OR c.machine IS NULL
     OR c.r_taken_at IS NULL

@@ -1,17 +1,14 @@
--- Casts the staged rows of clocks: what cannot be read is empty, and its row faulty.
+-- Casts the rows of clocks at hand: what cannot be read is empty, and its row faulty.
 -- Row_fault names what is wrong with the row as a whole.
--- $first_line: the line of the file that holds the first row.
-CREATE OR REPLACE TEMP TABLE typed AS
+CREATE OR REPLACE TEMP VIEW typed_rows AS
 WITH read_once AS (
     SELECT
         s.*,
-        s.rowid AS row_no,
-        s.rowid - (SELECT min(f.rowid) FROM staged AS f) + $first_line AS line_counted,
         read_time(s.taken_at) AS m_taken_at,
         read_number(s.shows) AS m_shows,
         read_number(s.start_shows) AS m_start_shows,
         read_time(s.reported_at) AS m_reported_at
-    FROM staged AS s
+    FROM staged_rows AS s
     WHERE s.filled IS NOT NULL
 ),
 
@@ -38,20 +35,21 @@ checked AS (
 
 SELECT
     c.row_no,
-    coalesce(c.file_line::BIGINT, c.line_counted) AS file_line,
+    c.file_line,
     c.r_reported_at AS reported_at,
     c.plant,
     c.note,
     c.extra,
     c.machine,
     c.r_taken_at AS taken_at,
-    NOT contains(c.taken_at, ':') AS whole_day,
     c.r_shows AS shows,
     c.r_clock AS clock,
     c.meter,
     c.r_event AS event,
     c.r_start_shows AS start_shows,
     c.row_fault,
+    CASE WHEN c.wide_header IS NOT NULL THEN c.row_no END AS nth_row,
+    NOT contains(c.taken_at, ':') AS whole_day,
     c.row_fault IS NOT NULL
     OR c.machine IS NULL
     OR c.r_taken_at IS NULL

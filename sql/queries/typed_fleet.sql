@@ -1,12 +1,9 @@
--- Casts the staged rows of fleet: what cannot be read is empty, and its row faulty.
+-- Casts the rows of fleet at hand: what cannot be read is empty, and its row faulty.
 -- Row_fault names what is wrong with the row as a whole.
--- $first_line: the line of the file that holds the first row.
-CREATE OR REPLACE TEMP TABLE typed AS
+CREATE OR REPLACE TEMP VIEW typed_rows AS
 WITH read_once AS (
     SELECT
         s.*,
-        s.rowid AS row_no,
-        s.rowid - (SELECT min(f.rowid) FROM staged AS f) + $first_line AS line_counted,
         read_time(s.from_day) AS m_from_day,
         read_time(s.until_day) AS m_until_day,
         read_number(s.start_state) AS m_start_state,
@@ -16,7 +13,7 @@ WITH read_once AS (
         read_number(s.clock_per_hour) AS m_clock_per_hour,
         read_sized('shaft_mm', s.shaft_mm) AS m_shaft_mm,
         read_time(s.reported_at) AS m_reported_at
-    FROM staged AS s
+    FROM staged_rows AS s
     WHERE s.filled IS NOT NULL
 ),
 
@@ -49,7 +46,7 @@ checked AS (
 
 SELECT
     c.row_no,
-    coalesce(c.file_line::BIGINT, c.line_counted) AS file_line,
+    c.file_line,
     c.r_reported_at AS reported_at,
     c.plant,
     c.note,
@@ -75,6 +72,7 @@ SELECT
     c.r_clock_per_hour AS clock_per_hour,
     c.r_shaft_mm AS shaft_mm,
     c.row_fault,
+    CASE WHEN c.wide_header IS NOT NULL THEN c.row_no END AS nth_row,
     c.row_fault IS NOT NULL
     OR c.machine IS NULL
     OR c.part_type IS NULL

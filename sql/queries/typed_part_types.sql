@@ -1,12 +1,9 @@
--- Casts the staged rows of part_types: what cannot be read is empty, and its row faulty.
+-- Casts the rows of part_types at hand: what cannot be read is empty, and its row faulty.
 -- Row_fault names what is wrong with the row as a whole.
--- $first_line: the line of the file that holds the first row.
-CREATE OR REPLACE TEMP TABLE typed AS
+CREATE OR REPLACE TEMP VIEW typed_rows AS
 WITH read_once AS (
     SELECT
         s.*,
-        s.rowid AS row_no,
-        s.rowid - (SELECT min(f.rowid) FROM staged AS f) + $first_line AS line_counted,
         read_sized('wear_limit_mm', s.wear_limit_mm) AS m_wear_limit_mm,
         read_sized('nominal_mm', s.nominal_mm) AS m_nominal_mm,
         read_sized('limit_low_mm', s.limit_low_mm) AS m_limit_low_mm,
@@ -34,7 +31,7 @@ WITH read_once AS (
         read_number(s.pack_size) AS m_pack_size,
         read_time(s.valid_from) AS m_valid_from,
         read_time(s.reported_at) AS m_reported_at
-    FROM staged AS s
+    FROM staged_rows AS s
     WHERE s.filled IS NOT NULL
 ),
 
@@ -88,7 +85,7 @@ checked AS (
 
 SELECT
     c.row_no,
-    coalesce(c.file_line::BIGINT, c.line_counted) AS file_line,
+    c.file_line,
     c.r_reported_at AS reported_at,
     c.plant,
     c.note,
@@ -116,7 +113,6 @@ SELECT
     c.r_max_age AS max_age,
     c.r_max_age_days AS max_age_days,
     c.r_sides AS sides,
-    c.r_carries_people = 'yes' AS carries_people,
     c.r_pressure_limit_mpa AS pressure_limit_mpa,
     c.r_speed_limit_m_s AS speed_limit_m_s,
     c.r_pv_limit_mpa_m_s AS pv_limit_mpa_m_s,
@@ -133,6 +129,8 @@ SELECT
     c.r_pack_size AS pack_size,
     c.r_valid_from AS valid_from,
     c.row_fault,
+    CASE WHEN c.wide_header IS NOT NULL THEN c.row_no END AS nth_row,
+    c.r_carries_people = 'yes' AS carries_people,
     c.row_fault IS NOT NULL
     OR c.part_type IS NULL
     OR c.r_wear_limit_mm IS NULL

@@ -1,12 +1,9 @@
--- Casts the staged rows of readings: what cannot be read is empty, and its row faulty.
+-- Casts the rows of readings at hand: what cannot be read is empty, and its row faulty.
 -- Row_fault names what is wrong with the row as a whole.
--- $first_line: the line of the file that holds the first row.
-CREATE OR REPLACE TEMP TABLE typed AS
+CREATE OR REPLACE TEMP VIEW typed_rows AS
 WITH read_once AS (
     SELECT
         s.*,
-        s.rowid AS row_no,
-        s.rowid - (SELECT min(f.rowid) FROM staged AS f) + $first_line AS line_counted,
         read_time(s.taken_at) AS m_taken_at,
         read_length(s.read_value, 1) AS m_read_value,
         read_length(s.read_value, unit_factor(as_unit(s.unit))) AS r_value_mm,
@@ -14,7 +11,7 @@ WITH read_once AS (
         read_number(s.gauge_temperature_c) AS m_gauge_temperature_c,
         read_number(s.clock_shows) AS m_clock_shows,
         read_time(s.reported_at) AS m_reported_at
-    FROM staged AS s
+    FROM staged_rows AS s
     WHERE s.filled IS NOT NULL
 ),
 
@@ -57,20 +54,18 @@ checked AS (
 
 SELECT
     c.row_no,
-    coalesce(c.file_line::BIGINT, c.line_counted) AS file_line,
+    c.file_line,
     c.r_reported_at AS reported_at,
     c.plant,
     c.note,
     c.extra,
     c.machine,
     c.r_taken_at AS taken_at,
-    NOT contains(c.taken_at, ':') AS whole_day,
     c.r_read_value AS read_value,
     c.r_value_mm AS value_mm,
     c.r_result AS result,
     c.part_type,
     c.place,
-    position_name(c.position) AS position,
     c.piece,
     c.kit,
     c.r_unit AS unit,
@@ -84,6 +79,9 @@ SELECT
     c.inspector,
     c.r_clock_shows AS clock_shows,
     c.row_fault,
+    CASE WHEN c.wide_header IS NOT NULL THEN c.row_no END AS nth_row,
+    NOT contains(c.taken_at, ':') AS whole_day,
+    position_name(c.position) AS position,
     c.row_fault IS NOT NULL
     OR c.machine IS NULL
     OR c.r_taken_at IS NULL

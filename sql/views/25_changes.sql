@@ -15,6 +15,7 @@ WITH known AS (
         c.fitted_mm::DOUBLE AS fitted_mm,
         c.piece,
         c.kit,
+        c.batch,
         c.age_at_fit::DECIMAL(12, 2) AS age_at_fit,
         c.whole_day,
         c.taken_at::DATE AS change_day,

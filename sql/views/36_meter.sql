@@ -1,6 +1,7 @@
 -- What each machine ran up to the beginning of each day, and on it, on the clock of hours and on
--- each other clock that it has a meter of; from the day before the first known hour to the day after
--- the last known day, without gaps. metered_before and guessed_before are parts of hours_before.
+-- each other clock that it has a meter of; from the day before the first known hour to the day
+-- after the last known day, without gaps. metered_before and guessed_before are parts of
+-- hours_before.
 CREATE OR REPLACE TEMP TABLE meter AS
 WITH bounds AS (
     SELECT

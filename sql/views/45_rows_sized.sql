@@ -1,7 +1,7 @@
 -- Readings that count, with the proposals of row doubts applied and sizes brought to 20 C and dry.
--- size_20_mm is the value corrected: value_mm plus slip_mm (a unit slip), dry_less_mm (moisture) and
--- heat_mm; not_corrected says why a correction that was called for could not be made; grown_mm rises
--- with wear. counts_twice: a depth on one side, against a limit of the diameter.
+-- size_20_mm is the value corrected: value_mm plus slip_mm (a unit slip), dry_less_mm (moisture)
+-- and heat_mm; not_corrected says why a correction that was called for could not be made; grown_mm
+-- rises with wear. counts_twice: a depth on one side, against a limit of the diameter.
 CREATE OR REPLACE TEMP TABLE rows_sized AS
 WITH counted AS (
     SELECT

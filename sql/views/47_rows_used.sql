@@ -1,5 +1,5 @@
--- Readings that count, with the one doubt applied that moves them: a reading after removal counts to
--- the piece that left, at the moment before it did, or not at all.
+-- Readings that count, with the one doubt applied that moves them: a reading after removal counts
+-- to the piece that left, at the moment before it did, or not at all.
 CREATE OR REPLACE TEMP TABLE rows_used AS
 WITH judged AS (
     SELECT

@@ -244,7 +244,7 @@ SELECT
     a.*,
     first_value(a.stated_age) OVER of_piece AS first_age,
     CASE
-        WHEN bool_and(a.hours IS NOT NULL) OVER earlier_stays IS DISTINCT FROM FALSE
+        WHEN coalesce(bool_and(a.hours IS NOT NULL) OVER earlier_stays, TRUE)
             THEN coalesce(sum(a.hours) OVER earlier_stays, 0)
     END::DECIMAL(12, 2) AS hours_in_earlier
 FROM aged_spells AS a

@@ -1,5 +1,5 @@
--- Readings without a value: found ok, so below the limit, or over it; with the piece or set, and its
--- age. They bound the wear depth from above or below.
+-- Readings without a value: found ok, so below the limit, or over it; with the piece or set, and
+-- its age. They bound the wear depth from above or below.
 CREATE OR REPLACE TEMP TABLE bounds AS
 WITH found AS (
     SELECT s.*

@@ -1,5 +1,6 @@
--- Readings of pieces and sets whose age nobody knows, one row a piece or set and day: ran is what it
--- has run since the watch began, so that its age is ran and a start age that the depths may tell.
+-- Readings of pieces and sets whose age nobody knows, one row a piece or set and day: ran is what
+-- it has run since the watch began, so that its age is ran and a start age that the depths may
+-- tell.
 CREATE OR REPLACE TEMP TABLE unaged AS
 WITH read_then AS (
     SELECT

@@ -1,6 +1,7 @@
--- What a piece, or the pieces of a set on average, had run in each season (thousands) at a visit, at
--- a reading found ok or over, or at a reading of unknown age (then since the watch began). Pieces of
--- a set that were replaced before had run less; where the set's age is unknown that is left out.
+-- What a piece, or the pieces of a set on average, had run in each season and phase (thousands) at
+-- a visit, at a reading found ok or over, or at a reading of unknown age (then since the watch
+-- began). Pieces of a set that were replaced before had run less; where the set's age is unknown
+-- that is left out.
 CREATE OR REPLACE TEMP TABLE run_then AS
 WITH subjects AS (
     SELECT
@@ -59,13 +60,13 @@ moments AS (
     WHERE s.less_replaced
 ),
 
-in_season AS (
+in_cell AS (
     SELECT
         m.what,
         m.subject,
         m.of_pieces,
-        c.season,
-        c.season_no,
+        c.cell,
+        c.cell_no,
         m.pieces * (
             c.base_hours
             + (
@@ -80,21 +81,21 @@ by_pieces AS (
     SELECT
         i.what,
         i.subject,
-        i.season,
-        i.season_no,
+        i.cell,
+        i.cell_no,
         sum(i.hours) FILTER (i.of_pieces = 1) AS of_set,
         sum(i.hours) FILTER (i.of_pieces > 1) AS of_replaced,
         max(i.of_pieces) AS pieces
-    FROM in_season AS i
-    GROUP BY i.what, i.subject, i.season, i.season_no
+    FROM in_cell AS i
+    GROUP BY i.what, i.subject, i.cell, i.cell_no
 )
 
 SELECT
     b.what,
     b.subject,
-    b.season,
-    b.season_no,
+    b.cell,
+    b.cell_no,
     (coalesce(b.of_set, 0)::DOUBLE + coalesce(b.of_replaced, 0)::DOUBLE / b.pieces) / 1000 AS x
 FROM by_pieces AS b
 WHERE b.of_set > 0
-ORDER BY b.what, b.subject, b.season_no
+ORDER BY b.what, b.subject, b.cell_no

@@ -1,5 +1,7 @@
--- Hours of a piece in each season, spell by spell: base_hours were run before this spell (or before
--- the watch, as far as that is known, counted to its first season); above them it runs from low to high of the meter.
+-- Hours of a piece in each season and phase (cell), spell by spell and segment by segment:
+-- base_hours were run in the cell before this spell (or before the watch, as far as that is known,
+-- counted to its first cell) and stand once a cell; above them it runs from low to high of the
+-- meter.
 CREATE OR REPLACE TEMP TABLE spell_seasons AS
 WITH in_spell AS (
     SELECT
@@ -9,6 +11,9 @@ WITH in_spell AS (
         s.stay_no,
         m.season_no,
         m.season,
+        m.cell_no,
+        m.cell,
+        m.segment_no,
         s.meter_start,
         s.clock_per_hour,
         greatest(m.low, s.meter_start::DOUBLE) AS low,
@@ -24,7 +29,7 @@ WITH in_spell AS (
 before_watch AS (
     SELECT
         i.piece,
-        arg_min(i.season_no, (i.stay_no, i.season_no)) AS season_no
+        arg_min(i.cell_no, (i.stay_no, i.segment_no)) AS cell_no
     FROM in_spell AS i
     WHERE i.high > i.meter_start::DOUBLE
     GROUP BY i.piece
@@ -33,14 +38,21 @@ before_watch AS (
 with_base AS (
     SELECT
         i.*,
-        coalesce(sum(i.hours) OVER (
-            PARTITION BY i.piece, i.season_no ORDER BY i.stay_no
-            ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING
-        ), 0)
-        + CASE WHEN w.season_no IS NOT NULL THEN coalesce(s.first_age, 0) ELSE 0 END AS base_hours
+        CASE
+            WHEN
+                row_number() OVER (
+                    PARTITION BY i.spell_no, i.cell_no ORDER BY i.segment_no
+                ) = 1
+                THEN coalesce(sum(i.hours) OVER (
+                    PARTITION BY i.piece, i.cell_no ORDER BY i.stay_no
+                    RANGE BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING
+                ), 0)
+                + CASE WHEN w.cell_no IS NOT NULL THEN coalesce(s.first_age, 0) ELSE 0 END
+            ELSE 0
+        END AS base_hours
     FROM in_spell AS i
     INNER JOIN spells AS s ON i.spell_no = s.spell_no
-    LEFT JOIN before_watch AS w ON i.piece = w.piece AND i.season_no = w.season_no
+    LEFT JOIN before_watch AS w ON i.piece = w.piece AND i.cell_no = w.cell_no
 )
 
 SELECT
@@ -49,6 +61,9 @@ SELECT
     b.stay_no,
     b.season_no,
     b.season,
+    b.cell_no,
+    b.cell,
+    b.segment_no,
     b.low,
     b.high,
     b.clock_per_hour::DOUBLE AS clock_per_hour,
@@ -56,4 +71,4 @@ SELECT
     b.hours::DECIMAL(14, 2) AS hours
 FROM with_base AS b
 WHERE b.base_hours > 0 OR b.hours > 0
-ORDER BY b.spell_no, b.season_no
+ORDER BY b.spell_no, b.segment_no

@@ -1,0 +1,334 @@
+"""Log wear rate against duty and grade: exponents with intervals, and what they mean.
+
+    log rate = sum of effects (log pressure, log speed, temperature, medium, grade, size)
+               + machine + piece,   machine ~ N(0, machine_sd2), piece ~ N(0, piece_sd2)
+
+Two stages: each piece's readings become a *site* (what they say of its log rate, offset
+integrated out, single readings included), then restricted maximum likelihood over the sites.
+Beside it stands a check by other means: statsmodels' weighted least squares with standard errors
+clustered by machine. Rates are compared, so pressure and speed have exponents of their own: 1 and
+1 is Archard's law.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from forecast.wear.design import Design, covariates, design_of
+from forecast.wear.fit import NORMAL_90
+from forecast.wear.offsets import gauge_error, offsets
+from forecast.wear.reml import matched_site
+from forecast.wear.sums import ONE_SEASON, LineSums, cell_sums, wear_sums
+
+Array = npt.NDArray[np.float64]
+IntArray = npt.NDArray[np.int64]
+
+SWEEPS: Final = 6
+COLUMNS: Final = (
+    "term",
+    "value",
+    "value_low",
+    "value_high",
+    "check",
+    "check_low",
+    "check_high",
+    "means",
+)
+
+
+@dataclass(frozen=True, eq=False)
+class Sites:
+    """What the readings of each piece say of its log rate, in log(mm per 1000 h).
+
+    ``linear`` b and ``quadratic`` B: the log likelihood of a rate r is b r - B r2 / 2 [pieces].
+    """
+
+    linear: Array
+    quadratic: Array
+
+
+@dataclass(frozen=True, eq=False)
+class MixedFit:
+    """Coefficients and spreads; ``site`` and ``variance`` are the pieces' log rates.
+
+    Attributes
+    ----------
+    coefficients, covariance
+        Of the design's columns.
+    machine_sd, piece_sd
+        Of the log rate, beyond the design.
+    site, variance
+        Log rate that the piece's own readings show, and its variance [pieces].
+    """
+
+    coefficients: Array
+    covariance: Array
+    machine_sd: float
+    piece_sd: float
+    site: Array
+    variance: Array
+
+
+@dataclass(frozen=True, eq=False)
+class RateRegression:
+    """Log wear rate against duty and grade.
+
+    Attributes
+    ----------
+    terms
+        One row a term: ``term``, ``value`` with 90 % ``value_low`` and ``value_high`` (an exponent
+        for log terms, a log ratio for the others), ``means`` in words.
+    cross_check
+        ``term``, ``check``, ``check_low``, ``check_high``: least squares, clustered by machine.
+    tested
+        ``term``, ``low``, ``high``: the range of each number; levels seen of each name.
+    machine_sd, piece_sd
+        Of the log rate, beyond the terms.
+    pieces, machines
+        How many the fit rests on.
+    left_out
+        Terms that the readings can't tell, and why.
+    """
+
+    terms: pd.DataFrame
+    cross_check: pd.DataFrame
+    tested: pd.DataFrame
+    machine_sd: float
+    piece_sd: float
+    pieces: int
+    machines: int
+    left_out: tuple[str, ...]
+    _design: Design = field(repr=False)
+    _fit: MixedFit = field(repr=False)
+
+    def table(self) -> pd.DataFrame:
+        """Return the terms with the cross-check beside each: columns of ``rate_law``."""
+        both = self.terms.merge(self.cross_check, on="term", how="left", sort=False)
+        return both[list(COLUMNS)]
+
+    def outside(self, duty: pd.DataFrame) -> npt.NDArray[np.bool_]:
+        """Say which duties lie outside the tested range: a prediction there is extrapolated."""
+        return self._design.outside(covariates(duty, self._design.names))
+
+    def predict(self, duty: pd.DataFrame) -> pd.DataFrame:
+        """Predict the mean rate of pieces under a duty.
+
+        Parameters
+        ----------
+        duty
+            One row a duty, with the columns of the terms.
+
+        Returns
+        -------
+        DataFrame
+            ``rate`` (mm/h, mean over machines and pieces), 90 % ``low`` and ``high`` of that
+            mean, ``extrapolated``.
+        """
+        known = covariates(duty, self._design.names)
+        x = self._design.matrix(known)
+        spread = (self.machine_sd**2 + self.piece_sd**2) / 2.0
+        centre = x @ self._fit.coefficients + spread - np.log(1000.0)
+        half = NORMAL_90 * np.sqrt(np.einsum("ra,ab,rb->r", x, self._fit.covariance, x))
+        return pd.DataFrame(
+            {
+                "rate": np.exp(centre),
+                "low": np.exp(centre - half),
+                "high": np.exp(centre + half),
+                "extrapolated": self._design.outside(known),
+            }
+        )
+
+
+def fit_log_rate(
+    pieces: pd.DataFrame, formula: str, *, gauge_sd: float | None = None
+) -> RateRegression:
+    """Fit the log wear rate to duty and grade.
+
+    Parameters
+    ----------
+    pieces
+        ``machine`` and the columns of the terms, with what was read: one row a reading (``piece``,
+        ``hours``, ``wear_mm``), or one row a piece with its sums on one clock (``n``, ``sx``,
+        ``sy``, ``syy``, ``sxx``, ``sxy``; hours in thousands), or one row a piece with ``log_rate``
+        (of mm per 1000 h) and ``variance``. A term ``log_pressure`` may stand as ``pressure_mpa``,
+        ``log_speed`` as ``speed_m_s``, ``temperature`` as ``temperature_c``.
+    formula
+        Terms joined by ``+``: ``"log_pressure + log_speed + temperature + grade"``.
+    gauge_sd
+        Of one reading, mm; None: from pieces with three readings and more.
+
+    Returns
+    -------
+    RateRegression
+        Terms that do not vary, or can't be told apart from others, are left out and named.
+
+    Raises
+    ------
+    ValueError
+        If a column is missing, a number is not finite, or there are fewer pieces than terms.
+    """
+    names = tuple(term.strip() for term in formula.split("+") if term.strip())
+    rows, sites = _sites_of(pieces, gauge_sd)
+    known = covariates(rows, names)
+    machine, machines = pd.factorize(rows["machine"].astype(str), sort=True)
+    design = design_of(known, names)
+    x = design.matrix(known)
+    if len(rows) <= x.shape[1]:
+        raise ValueError(f"{len(rows)} pieces are too few for {x.shape[1]} coefficients")
+    fit = mixed_fit(sites, x, np.asarray(machine, dtype=np.int64), len(machines))
+    sd = np.sqrt(np.diag(fit.covariance))
+    value = fit.coefficients[1:]
+    terms = pd.DataFrame(
+        {
+            "term": list(design.labels),
+            "value": value,
+            "value_low": value - NORMAL_90 * sd[1:],
+            "value_high": value + NORMAL_90 * sd[1:],
+        }
+    )
+    terms["means"] = [
+        design.meaning(label, *three)
+        for label, three in zip(design.labels, terms.iloc[:, 1:4].to_numpy(), strict=True)
+    ]
+    return RateRegression(
+        terms=terms,
+        cross_check=_cross_check(fit, x, machine, design),
+        tested=design.tested(),
+        machine_sd=fit.machine_sd,
+        piece_sd=fit.piece_sd,
+        pieces=len(rows),
+        machines=len(machines),
+        left_out=design.left_out,
+        _design=design,
+        _fit=fit,
+    )
+
+
+def mixed_fit(sites: Sites, x: Array, machine: IntArray, machines: int) -> MixedFit:
+    """Fit coefficients, machine sd and piece sd to sites by restricted maximum likelihood.
+
+    Each sweep replaces a piece's site by the normal with the same posterior mean and variance
+    under the present fit, then solves the linear mixed model in closed form per machine.
+    """
+    from scipy.optimize import minimize
+
+    start = float(np.log(max(sites.linear.sum() / sites.quadratic.sum(), 1e-9)))
+    log_rate = np.full(len(x), start)
+    prior = log_rate.copy()
+    log_sds = np.log([0.15, 0.2])
+    for sweep in range(SWEEPS):
+        rate = np.exp(log_rate)
+        information = np.maximum(sites.quadratic * rate**2, 1e-12)
+        score = sites.linear * rate - information
+        precision, moved = matched_site(
+            score + information, information, prior - log_rate, float(np.exp(2 * log_sds[1]))
+        )
+        site, variance = log_rate + moved / precision, 1.0 / precision
+
+        def value(log_sd: Array, site: Array = site, variance: Array = variance) -> float:
+            return _restricted(site, variance, x, machine, machines, log_sd)[0]
+
+        if sweep in (0, 2, SWEEPS - 1):
+            found = minimize(
+                value,
+                log_sds,
+                method="Nelder-Mead",
+                bounds=[(np.log(1e-3), np.log(2.0))] * 2,
+                options={"xatol": 1e-3, "fatol": 1e-5},
+            )
+            log_sds = np.asarray(found.x, dtype=np.float64)
+        _, beta, covariance, effect = _restricted(site, variance, x, machine, machines, log_sds)
+        prior = x @ beta + effect[machine]
+        between = float(np.exp(2 * log_sds[1]))
+        log_rate = prior + between / (between + variance) * (site - prior)
+    sds = np.exp(log_sds)
+    return MixedFit(beta, covariance, float(sds[0]), float(sds[1]), site, variance)
+
+
+def _restricted(
+    site: Array, variance: Array, x: Array, machine: IntArray, machines: int, log_sds: Array
+) -> tuple[float, Array, Array, Array]:
+    """Return (-restricted log likelihood, coefficients, covariance, machine effects)."""
+    machine_variance, piece_variance = np.exp(2.0 * log_sds)
+    weight = 1.0 / (variance + piece_variance)
+
+    def by_machine(values: Array) -> Array:
+        return np.bincount(machine, values, machines).astype(np.float64)
+
+    total = by_machine(weight)
+    shrink = machine_variance / (1.0 + machine_variance * total)
+    sums = np.stack([by_machine(weight * x[:, k]) for k in range(x.shape[1])], axis=1)
+    seen = by_machine(weight * site)
+    normal = (x * weight[:, None]).T @ x - (sums * shrink[:, None]).T @ sums
+    right = x.T @ (weight * site) - sums.T @ (shrink * seen)
+    beta = np.linalg.solve(normal, right)
+    squares = (weight * site**2).sum() - (shrink * seen**2).sum() - right @ beta
+    value = 0.5 * (
+        -np.log(weight).sum()
+        + np.log1p(machine_variance * total).sum()
+        + np.linalg.slogdet(normal)[1]
+        + squares
+    )
+    effect = shrink * (seen - sums @ beta)
+    return float(value), beta, np.asarray(np.linalg.inv(normal), dtype=np.float64), effect
+
+
+def _cross_check(fit: MixedFit, x: Array, machine: IntArray, design: Design) -> pd.DataFrame:
+    """Return the same coefficients by statsmodels: WLS, errors clustered by machine."""
+    nothing = np.full(len(design.labels), np.nan)
+    value, half = nothing, nothing
+    if np.unique(machine).size > x.shape[1]:
+        import statsmodels.api as sm
+
+        weights = 1.0 / (fit.variance + fit.piece_sd**2)
+        model = sm.WLS(fit.site, x, weights=weights)
+        found = model.fit(cov_type="cluster", cov_kwds={"groups": machine})
+        value = np.asarray(found.params, dtype=np.float64)[1:]
+        half = NORMAL_90 * np.asarray(found.bse, dtype=np.float64)[1:]
+    return pd.DataFrame(
+        {
+            "term": list(design.labels),
+            "check": value,
+            "check_low": value - half,
+            "check_high": value + half,
+        }
+    )
+
+
+def _sites_of(pieces: pd.DataFrame, gauge_sd: float | None) -> tuple[pd.DataFrame, Sites]:
+    """Return one row a piece, and what its readings say; see :func:`fit_log_rate`."""
+    if {"log_rate", "variance"} <= set(pieces.columns):
+        rows = pieces.reset_index(drop=True)
+        rate = np.exp(rows["log_rate"].to_numpy(np.float64))
+        information = 1.0 / rows["variance"].to_numpy(np.float64)
+        return rows, Sites(information / rate, information / rate**2)
+    if {"hours", "wear_mm"} <= set(pieces.columns):
+        wear, cells = wear_sums(pieces)
+        lines = cell_sums(wear, cells, (ONE_SEASON,)).along(np.ones(1))
+        first = pieces.drop_duplicates("piece").assign(piece=lambda rows: rows["piece"].astype(str))
+        more = [name for name in first.columns if name not in ("machine", "hours", "wear_mm")]
+        rows = wear[["piece", "machine"]].merge(first[more], on="piece", how="left", sort=False)
+    else:
+        needed = ["n", "sx", "sy", "syy", "sxx", "sxy"]
+        missing = [name for name in needed if name not in pieces.columns]
+        if missing:
+            raise ValueError(f"the pieces lack the column(s) {', '.join(missing)}")
+        rows = pieces[pieces["sx"] > 0].reset_index(drop=True)
+        n, x, y, yy, xx, xy = (
+            rows[name].to_numpy(np.float64) for name in ("n", "sx", "sy", "syy", "sxx", "sxy")
+        )
+        lines = LineSums(n, y, yy, x, xy, xx)
+    if not len(rows):
+        raise ValueError("no piece has readings")
+    gauge, _ = gauge_error(lines, gauge_sd)
+    offset = offsets(lines, gauge)
+    shrink = offset.sd**2 / (gauge**2 + lines.n * offset.sd**2)
+    beyond = lines.y - lines.n * offset.mean
+    linear = (lines.xy - offset.mean * lines.x - shrink * beyond * lines.x) / gauge**2
+    quadratic = (lines.xx - shrink * lines.x**2) / gauge**2
+    return rows, Sites(linear, quadratic)

@@ -1,0 +1,2 @@
+-- Which row of its import it is, where several stand on one line (wide sheets).
+ALTER TABLE log_fleet ADD COLUMN nth_row BIGINT

@@ -1,0 +1,2 @@
+-- Which row of its import it is, where several stand on one line (wide sheets).
+ALTER TABLE log_change_outs ADD COLUMN nth_row BIGINT
