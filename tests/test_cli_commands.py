@@ -70,6 +70,7 @@ def run(monkeypatch: pytest.MonkeyPatch, calls: list[tuple[str, Any, Any]]) -> R
         "forecast.jobs.beside": {"with_grades": forecast},
         "forecast.jobs.study": {
             "wear": forecast.results["wear"],
+            "wear_beside": ({"wear": forecast.results["wear"]}, ()),
             "life_beside": NotInStore(
                 "no part type SLEVE-30", "see them:  wearahead life", "SLEEVE-30"
             ),

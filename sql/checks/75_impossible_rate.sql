@@ -27,8 +27,10 @@ SELECT
     n.part_type,
     n.taken_at,
     printf(
-        '%.2f mm in %.0f h, where %.2f mm is usual', n.wear_mm - n.wear_before,
-        n.age - n.age_before, n.usual_rate * (n.age - n.age_before)
+        '%.2f mm in %.0f h, where %.2f mm is usual',
+        n.wear_mm - n.wear_before,
+        n.age - n.age_before,
+        n.usual_rate * (n.age - n.age_before)
     ) AS what,
     'look for a slip of the pen, or another piece' AS proposal,
     'as_logged' AS by_default,

@@ -9,7 +9,10 @@ WITH assumed AS (
         count(*) AS quantity
     FROM stock_spans AS s
     INNER JOIN unlogged_change_out AS u
-        ON s.part_type = u.part_type AND u.moment > s.from_moment AND u.moment <= s.to_moment
+        ON
+            s.part_type = u.part_type
+            AND s.from_moment < u.moment
+            AND s.to_moment >= u.moment
     WHERE u.acts
     GROUP BY s.part_type, s.from_moment
 ),

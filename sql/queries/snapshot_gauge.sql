@@ -1,8 +1,8 @@
 -- The gauge error of each part type: as stated, else from readings repeated on one day.
 SELECT
     l.part_type,
-    coalesce(l.gauge_sd_mm::DOUBLE, g.sd_mm) AS sd_mm,
     g.sd_mm AS repeats_mm,
+    coalesce(l.gauge_sd_mm::DOUBLE, g.sd_mm) AS sd_mm,
     coalesce(g.pairs, 0)::BIGINT AS pairs,
     CASE
         WHEN l.gauge_sd_mm IS NOT NULL THEN 'stated'

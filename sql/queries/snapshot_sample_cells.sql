@@ -1,8 +1,8 @@
--- Hours (thousands) that the pieces of the visited set had run in each season and phase, on
--- average: those of the set, less what the pieces replaced had run before.
+-- Hours (thousands) that the pieces of the visited set had run in each season and phase on average:
+-- those of the set, less what the pieces replaced had run before.
 SELECT
     r.subject AS visit,
-    r.season,
+    r.cell AS season,
     r.x
 FROM run_then AS r
 WHERE r.what = 'visit'

@@ -2,7 +2,7 @@
 -- watch began.
 SELECT
     r.subject AS visit,
-    r.season,
+    r.cell AS season,
     r.x
 FROM run_then AS r
 WHERE r.what = 'unaged'

@@ -1,7 +1,7 @@
 -- Readings at known places, with a value or only found ok or over: which position or set, in which
 -- logged stay, when in the order of the day. A reading on the day of a logged change-out without
--- times belongs to the piece that its found_left says: as_found and removed to the old one, as_left
--- to the new one.
+-- times belongs to the piece that its found_left says: as_found and removed to the old one,
+-- as_left to the new one.
 CREATE OR REPLACE TEMP TABLE seen AS
 WITH known AS (
     SELECT

@@ -72,7 +72,7 @@ goes_on AS (
 )
 
 SELECT
-    g.* EXCLUDE (parts),
+    g.*,
     g.parts AND g.falls AND g.turns AS rolls_over,
     g.parts AND NOT (g.falls AND g.turns) AS breaks
 FROM goes_on AS g

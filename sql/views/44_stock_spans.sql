@@ -58,7 +58,7 @@ order_in_span AS (
         ) AS still_to_come_after,
         max_by(o.is_cancelled, o.taken_at) AS is_cancelled
     FROM spans AS s
-    INNER JOIN orders AS o ON s.part_type = o.part_type AND o.taken_at <= s.to_moment
+    INNER JOIN orders AS o ON s.part_type = o.part_type AND s.to_moment >= o.taken_at
     WHERE s.from_moment IS NOT NULL
     GROUP BY s.part_type, s.from_moment, o.order_no
 ),
@@ -120,7 +120,10 @@ logged AS (
         sum(p.quantity) AS quantity
     FROM spans AS s
     INNER JOIN spares AS p
-        ON s.part_type = p.part_type AND p.moment > s.from_moment AND p.moment <= s.to_moment
+        ON
+            s.part_type = p.part_type
+            AND s.from_moment < p.moment
+            AND s.to_moment >= p.moment
     GROUP BY s.part_type, s.from_moment
 )
 

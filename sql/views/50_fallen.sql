@@ -4,8 +4,8 @@ WITH swaps AS (
     SELECT
         s.machine,
         s.place,
-        unnest([s.fallen, s.risen]) AS position,
-        s.reading_day AS swap_day
+        s.reading_day AS swap_day,
+        unnest([s.fallen, s.risen]) AS position
     FROM swapped_positions AS s
 )
 

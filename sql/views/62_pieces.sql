@@ -74,10 +74,8 @@ SELECT
     r.fitted_sd,
     coalesce(r.fitted_known, TRUE) AS fitted_known,
     CASE
-        WHEN
-            f.end_moment IS NULL
-            OR f.ended_by IN ('turned', 'unlogged', 'moved', 'watch ended')
-            THEN ''
+        WHEN f.end_moment IS NULL THEN ''
+        WHEN f.ended_by IN ('turned', 'unlogged', 'moved', 'watch ended') THEN ''
         WHEN f.end_reason IN ('broken', 'seized', 'chemical') THEN f.end_reason
         WHEN coalesce(f.end_reason, '') <> 'worn' THEN ''
         WHEN t.part_type IS NULL AND coalesce(f.past_policy, '') <> 'at_age' THEN 'worn'

@@ -1,6 +1,6 @@
 -- Pieces replaced in sets, with the set's age (unknown where the set's is) and meter then: each
--- leaves a piece of age 0 in a set that goes on. by_failure is false where somebody chose the piece
--- (worn, planned).
+-- leaves a piece of age 0 in a set that goes on. by_failure is false where somebody chose the
+-- piece (worn, planned).
 CREATE OR REPLACE TEMP TABLE set_renewals AS
 WITH s AS (SELECT * FROM spells WHERE is_set),
 

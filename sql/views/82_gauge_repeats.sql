@@ -1,6 +1,6 @@
 -- How far two readings of one piece on one day differ, by part type: from pairs of two inspectors
--- if there are ten of them (repeatability and reproducibility), else from all pairs. A row repeated
--- as it stands is no second reading.
+-- if there are ten of them (repeatability and reproducibility), else from all pairs. A row
+-- repeated as it stands is no second reading.
 CREATE OR REPLACE TEMP TABLE gauge_repeats AS
 WITH by_inspector AS (
     SELECT

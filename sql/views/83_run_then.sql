@@ -60,12 +60,12 @@ moments AS (
     WHERE s.less_replaced
 ),
 
-in_season AS (
+in_cell AS (
     SELECT
         m.what,
         m.subject,
         m.of_pieces,
-        c.cell AS season,
+        c.cell,
         c.cell_no,
         m.pieces * (
             c.base_hours
@@ -81,19 +81,19 @@ by_pieces AS (
     SELECT
         i.what,
         i.subject,
-        i.season,
+        i.cell,
         i.cell_no,
         sum(i.hours) FILTER (i.of_pieces = 1) AS of_set,
         sum(i.hours) FILTER (i.of_pieces > 1) AS of_replaced,
         max(i.of_pieces) AS pieces
-    FROM in_season AS i
-    GROUP BY i.what, i.subject, i.season, i.cell_no
+    FROM in_cell AS i
+    GROUP BY i.what, i.subject, i.cell, i.cell_no
 )
 
 SELECT
     b.what,
     b.subject,
-    b.season,
+    b.cell,
     b.cell_no,
     (coalesce(b.of_set, 0)::DOUBLE + coalesce(b.of_replaced, 0)::DOUBLE / b.pieces) / 1000 AS x
 FROM by_pieces AS b
