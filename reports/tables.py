@@ -73,6 +73,11 @@ LABELS: Final = {
     "crps": "CRPS, pieces",
     "bias": "expected less actual",
     "used": "used so far",
+    "chosen": "followed",
+    "change_at_h": "change at, h",
+    "change_at_mm": "change at, mm",
+    "money": "costs",
+    "failed": "failures",
     "outside": "outside its band",
     "covered": "inside 9 in 10",
 }
@@ -126,6 +131,8 @@ EXPECTED: Final = frozenset(
         "hours_p95",
         "age",
         "expected",
+        "change_at_h",
+        "failed",
     ]
 )
 CHANCES: Final = frozenset(
@@ -149,6 +156,7 @@ MONEY: Final = {
     "purchases": frozenset({"cost"}),
     "stock_curve": frozenset({"cost"}),
     "versus": frozenset({"money_saved"}),
+    "policies": frozenset({"money"}),
 }
 SHORT: Final = 26
 FIGURES: Final = {
@@ -160,6 +168,7 @@ FIGURES: Final = {
     "break_even_ratio": 2,
     "shape": 2,
     "change_over_mm": 2,
+    "change_at_mm": 2,
     "rate_ratio": 2,
     "ratio": 2,
     "aic": 5,
