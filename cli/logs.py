@@ -58,6 +58,10 @@ def import_(
         bool,
         typer.Option("--draft-mapping", help="Print a mapping to look over; import nothing."),
     ] = False,
+    tab: Annotated[
+        str | None,
+        typer.Option(metavar="NAME", help="With --draft-mapping: which tab of the workbook."),
+    ] = None,
     as_json: Json = False,
 ) -> None:
     """Read logs into the store.
@@ -74,8 +78,13 @@ def import_(
         from forecast.intake.draft import draft_mapping as drafted
 
         for file in files:
-            typer.echo(drafted(file), nl=False)
+            typer.echo(drafted(file, tab), nl=False)
         return
+    if tab is not None:
+        raise typer.BadParameter(
+            'it goes with --draft-mapping; a mapping names the tab to import: [file] sheet = "..."',
+            param_hint="--tab",
+        )
     from forecast.intake.importing import import_logs
 
     with work() as watched:

@@ -51,7 +51,17 @@ SHOWN: Final[Mapping[str, tuple[str, ...]]] = {
         "chance_next",
     ),
     "duty": ("quantity", "value", "limit", "unit", "inside", "source"),
-    "imports": ("import", "at", "file", "kind", "rows", "accepted", "set_aside", "withdrawn"),
+    "imports": (
+        "import",
+        "at",
+        "file",
+        "kind",
+        "rows",
+        "accepted",
+        "known",
+        "set_aside",
+        "withdrawn",
+    ),
     "set_aside": ("file", "line", "column", "value", "rule", "hint"),
 }
 """What a person sees in a terminal; --json and the sheets have every column."""

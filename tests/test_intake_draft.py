@@ -3,6 +3,7 @@
 from datetime import date
 from pathlib import Path
 
+import duckdb
 import pytest
 import xlsxwriter
 from hypothesis import given
@@ -50,6 +51,43 @@ def test_one_tab_a_machine_positions_across(tmp_path):
         ("wide.xlsx [G01]", 3),
         ("wide.xlsx [G02]", 3),
     ]
+
+
+def test_the_tab_that_means_most_is_drafted_or_the_one_asked_for(tmp_path):
+    book = tmp_path / "two.xlsx"
+    with xlsxwriter.Workbook(book) as made:
+        made.add_worksheet("Notes").write(0, 0, "ask the night shift")
+        made.add_worksheet("Mess").write_row(0, 0, ["Maschine", "Datum", "Wert"])
+        made.sheetnames["Mess"].write_row(1, 0, ["G01", "2026-03-27", 0.2])
+        made.add_worksheet("Stand").write_row(0, 0, ["Maschine", "Datum", "Betriebsstunden"])
+        made.sheetnames["Stand"].write_row(1, 0, ["G01", "2026-03-27", 900])
+    counts = []
+    for tab, kind in ((None, "readings"), ("Stand", "clocks")):
+        text = draft_mapping(book, tab)
+        assert f'kind = "{kind}"' in text
+        assert "Notes" in text, "the other tabs are named"
+        book.with_suffix(".toml").write_text(text)
+        report = import_logs(str(tmp_path / "s.duckdb"), [book], today=TODAY)
+        counts += [(file.file, file.kind, file.accepted) for file in report.files]
+    assert counts == [("two.xlsx [Mess]", "readings", 1), ("two.xlsx [Stand]", "clocks", 1)]
+    with pytest.raises(LogError, match="no tab 'None of it'"):
+        draft_mapping(book, "None of it")
+
+
+def test_a_parquet_file_is_drafted_too(tmp_path):
+    file = tmp_path / "a.parquet"
+    duckdb.execute(
+        "COPY (SELECT 'G01' AS Maschine, DATE '2026-03-27' AS Datum, 0.25 AS \"Mass (mm)\")"
+        f" TO '{file}' (FORMAT PARQUET)"
+    )
+    text = draft_mapping(file)
+    assert '"Mass (mm)" = "value"   # "0.25"' in text
+    file.with_suffix(".toml").write_text(text, encoding="utf-8")
+    (report,) = import_logs(str(tmp_path / "s.duckdb"), [file], today=TODAY).files
+    assert (report.kind, report.accepted) == ("readings", 1)
+    file.write_bytes(b"PAR1")
+    with pytest.raises(LogError, match="Parquet"):
+        draft_mapping(file)
 
 
 def test_dates_read_both_ways_are_asked_for_with_both_readings(tmp_path):

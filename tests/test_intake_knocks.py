@@ -13,6 +13,7 @@ import time
 from datetime import date
 from pathlib import Path
 
+import duckdb
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -86,10 +87,44 @@ def test_a_cell_of_ten_megabytes_is_data(tmp_path):
     assert import_logs(str(tmp_path / "s.duckdb"), [log], today=TODAY).files[0].accepted == 1
 
 
-def test_zero_bytes_are_refused_with_what_to_do(tmp_path):
-    log = write(tmp_path, "a.csv", b"machine,at,value\nG0\x001,2026-08-03,1\n")
+def test_zero_bytes_in_a_cell_are_data_and_told(tmp_path):
+    log = write(
+        tmp_path, "a.csv", b"machine,at,value,note\nG01,2026-08-03,1,a\0b\nG01,2026-08-03,1\x002,\n"
+    )
+    store = str(tmp_path / "s.duckdb")
+    report = import_logs(store, [log], today=TODAY)
+    assert (report.files[0].accepted, report.files[0].set_aside) == (1, 1)
+    assert any("2 zero bytes, each shown as \u2400" in sentence for sentence in report.said)
+    (row,) = set_aside(store)
+    assert (row["column"], row["value"], row["rule"]) == ("value", "1\u24002", "not a number")
+    again = import_logs(store, [log], today=TODAY).files[0]
+    assert (again.accepted, again.known, again.set_aside) == (0, 1, 1)
+
+
+def test_zero_bytes_in_a_parquet_text_are_data_and_told(tmp_path):
+    file = tmp_path / "a.parquet"
+    duckdb.execute(
+        "COPY (SELECT 'G01' AS machine, DATE '2026-08-03' AS at, 1 AS value, 'a' || chr(0) AS note)"
+        f" TO '{file}' (FORMAT PARQUET)"
+    )
+    report = import_logs(str(tmp_path / "s.duckdb"), [file], today=TODAY)
+    assert report.files[0].accepted == 1
+    assert any("1 zero bytes" in sentence for sentence in report.said)
+
+
+def test_what_is_no_text_is_refused_with_what_to_do(tmp_path):
+    log = write(tmp_path, "a.csv", b"PK\3\4\0\0machine,at,value\nG01,2026-08-03,1\n")
     with pytest.raises(LogError, match="zero bytes"):
         import_logs(str(tmp_path / "s.duckdb"), [log], today=TODAY)
+
+
+@pytest.mark.parametrize("encoding", ["utf-16-le", "utf-16-be"])
+def test_utf_16_without_a_mark_is_recognised(tmp_path, encoding):
+    text = "machine,at,value,note\nG01,2026-08-03,1,\u00fcber \u4e00\n"
+    log = write(tmp_path, "a.csv", text.encode(encoding))
+    report = import_logs(str(tmp_path / "s.duckdb"), [log], today=TODAY)
+    assert report.files[0].accepted == 1
+    assert any("read as UTF-16" in sentence for sentence in report.said)
 
 
 def test_the_straight_way_keeps_the_same_rows_as_the_staged_one(tmp_path, monkeypatch):

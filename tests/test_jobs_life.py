@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import runpy
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
 import pandas as pd
 import pytest
 
-from forecast.jobs.checks import beside, duty_terms, other_families
+from forecast.jobs.checks import beside, duty_terms, other_families, wear_shapes
 from forecast.jobs.fits import Fits, fit_all
+from forecast.jobs.modes import Book
 from forecast.records.season import STUDIES
 
 HAND: dict[str, Any] = runpy.run_path(str(Path(__file__).parent / "one_snapshot.py"))
@@ -202,3 +204,30 @@ def test_what_duty_grade_and_size_do_to_life() -> None:
     assert row["means"].startswith("10 % more pressure: life changes by -8 % (")
     assert terms.loc["grade=B", "means"].startswith("grade B: 1.")
     assert duty_terms(snapshot([part_type()], lives=table), "PAD", "seized").empty
+
+
+@pytest.mark.parametrize(
+    ("chance_of", "early", "verdict"),
+    [
+        (0.0, False, "they agree"),
+        (1.0, False, "other causes are mixed in"),
+        (0.0, True, "parts changed early count as worn"),
+    ],
+)
+def test_the_spread_of_wear_judges_the_fitted_shape(
+    chance_of: float, early: bool, verdict: str
+) -> None:
+    """Rates that differ by 30 % alone give a shape near 4; breakage and early change do not."""
+    rng = np.random.default_rng(4)
+    wear = SimpleNamespace(state="fitted", machine_sd=0.18, piece_sd=0.24)
+    by_wear = 1500 * np.exp(-0.3 * rng.standard_normal(400))
+    by_chance = 1500 * rng.exponential(size=400) / max(chance_of, 1e-9)
+    age = 1500 * rng.exponential(size=400) if early else np.minimum(by_wear, by_chance)
+    mode = np.where(by_chance < by_wear, "broken", "worn") if not early else "worn"
+    book = Book()
+    rows = lives(age, np.ones(400, bool)).assign(mode=mode)
+    wear_shapes(book, {("PAD", ""): wear}, rows)  # type: ignore[dict-item]
+    told = book.checks[0]
+    assert "differ by 30 % would alone give a shape of 4.3" in told["says"]
+    assert verdict in told["says"]
+    assert told["value_low"] < told["value"] < told["value_high"]

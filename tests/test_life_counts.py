@@ -7,8 +7,9 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+import scipy.stats
 
-from forecast.life.counts import fit_counts, mean_cumulative
+from forecast.life.counts import fit_counts, mean_cumulative, trend_test
 from forecast.life.lives import Lives
 from forecast.life.posterior import DEFAULT_PRIOR
 from forecast.life.weibull import fit_weibull
@@ -304,3 +305,34 @@ def test_events_that_cannot_be(rows: list, message: str) -> None:
         mean_cumulative(pd.DataFrame(rows, columns=["system", "time", "kind"]))
     with pytest.raises(ValueError, match="events lack kind"):
         mean_cumulative(pd.DataFrame({"system": ["a"], "time": [1]}))
+
+
+def paced(power: float, seed: int, systems: int = 25, each: float = 6.0) -> pd.DataFrame:
+    """Events of systems watched to 1,000 h; those of power 1 come at a steady pace."""
+    rng = np.random.default_rng(seed)
+    rows: list[tuple[str, float, str]] = []
+    for n in range(systems):
+        count = rng.poisson(each * rng.gamma(2.0, 0.5))
+        rows += [(f"S{n}", 1000 * at, "event") for at in rng.uniform(size=count) ** (1 / power)]
+        rows.append((f"S{n}", 1000.0, "end"))
+    return pd.DataFrame(rows, columns=["system", "time", "kind"])
+
+
+def test_trend_by_hand() -> None:
+    """Sums about the middle of the watch, 7, 2 and 4, over the root of their squares."""
+    events = [("A", 8.0), ("A", 9.0), ("B", 7.0), ("C", 9.0)]
+    rows = [(*event, "event") for event in events] + [(name, 10.0, "end") for name in "ABC"]
+    found = trend_test(pd.DataFrame(rows, columns=["system", "time", "kind"]))
+    assert found.z == pytest.approx(13 / np.sqrt(69))
+    assert found.chance == pytest.approx(scipy.stats.ttest_1samp([7, 2, 4], 0).pvalue)
+
+
+def test_trend_is_found_where_there_is_one_and_seldom_where_there_is_none() -> None:
+    """Systems that differ in their pace are no trend: one in twenty is the stated error."""
+    steady = [trend_test(paced(1.0, seed)).chance < 0.05 for seed in range(400)]
+    assert 0.025 < np.mean(steady) < 0.08
+    rising = [trend_test(paced(1.6, seed)) for seed in range(40)]
+    falling = [trend_test(paced(0.6, seed)) for seed in range(40)]
+    assert np.mean([one.chance < 0.05 and one.z > 0 for one in rising]) > 0.9
+    assert np.mean([one.chance < 0.05 and one.z < 0 for one in falling]) > 0.9
+    assert rising[0].says.endswith("faster") and falling[0].says.endswith("slower")

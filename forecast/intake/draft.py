@@ -5,17 +5,19 @@ from __future__ import annotations
 import csv
 import json
 import re
+import tempfile
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from forecast.errors import LogError
-from forecast.intake.books import tabs
+from forecast.errors import LogError, StoreError
+from forecast.intake.books import Tab, tabs
 from forecast.intake.files import BOOKS
 from forecast.intake.guesses import TOTALS, guess, guess_unit, likeliest_kind
 from forecast.intake.kinds import Column, LogKind
-from forecast.intake.raw import DELIMITERS, scan
+from forecast.intake.raw import DELIMITERS, ZERO_SHOWN, rows, scan
+from forecast.store.opening import open_store
 
 LOOKED_AT: Final = 200
 """Rows of the file that are looked at."""
@@ -27,11 +29,12 @@ _DAY: Final = re.compile(r"(\d{1,2})[./-](\d{1,2})[./-]\d{2,4}")
 
 @dataclass(frozen=True)
 class _Sheet:
-    """The beginning of a table, and the names of all tabs where it is a workbook's."""
+    """The beginning of a table; where it is a workbook's tab, the tabs like it and the others."""
 
     rows: list[list[str]]
-    delimiter: str
-    tabs: tuple[str, ...]
+    delimiter: str = ""
+    tabs: tuple[str, ...] = ()
+    others: tuple[str, ...] = ()
 
     def header(self) -> int:
         """Return the likeliest row of the header: the one whose cells mean most."""
@@ -43,14 +46,21 @@ class _Sheet:
 
         return max(range(min(20, len(self.rows))), key=lambda n: (meaning(n), -n))
 
+    def means(self) -> int:
+        """Return how many cells of its header mean something."""
+        cells = self.rows[self.header()]
+        return sum(bool(guess(cell) or _WIDE.fullmatch(cell.strip())) for cell in cells)
 
-def draft_mapping(file: Path) -> str:
+
+def draft_mapping(file: Path, tab: str | None = None) -> str:
     """Draft the mapping of a foreign file: valid TOML whose comments show what was seen.
 
     Parameters
     ----------
     file
-        A text file or a workbook.
+        A text file, a workbook or a Parquet file.
+    tab
+        Of a workbook; without it the tab whose header means most, with those that look like it.
 
     Returns
     -------
@@ -61,10 +71,10 @@ def draft_mapping(file: Path) -> str:
     Raises
     ------
     LogError
-        If nothing of it can be read.
+        If nothing of it can be read, or it has no such tab.
     """
     try:
-        sheet = _sheet(file)
+        sheet = _sheet(file, tab)
     except OSError as error:
         raise LogError(f"{file} cannot be read ({error.strerror})", "check its name") from error
     if not sheet.rows:
@@ -88,16 +98,15 @@ def draft_mapping(file: Path) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _sheet(file: Path) -> _Sheet:
+def _sheet(file: Path, tab: str | None) -> _Sheet:
     if file.suffix.lower() in BOOKS:
-        found = tabs(file)
-        names = tuple(tab.name for tab in found)
-        first = found[0].cells[:LOOKED_AT] if found else []
-        return _Sheet([[_text(cell) for cell in row] for row in first], "", names)
+        return _of_tabs(file, tabs(file), tab)
+    if tab is not None:
+        raise LogError(f"{file} has no tabs", "leave --tab out")
     if file.suffix.lower() == ".parquet":
-        raise LogError(f"{file}: a Parquet file names its columns", "write [columns] by hand")
+        return _of_parquet(file)
     with file.open(encoding=scan(file).encoding, errors="replace", newline="") as text:
-        lines = [line for _, line in zip(range(LOOKED_AT), text, strict=False)]
+        lines = [line.replace("\0", ZERO_SHOWN) for _, line in zip(range(LOOKED_AT), text)]  # noqa: B905
 
     def cells(delimiter: str) -> list[list[str]]:
         try:
@@ -109,7 +118,51 @@ def _sheet(file: Path) -> _Sheet:
         return sorted(len(row) for row in cells(delimiter))[len(lines) // 2]
 
     best = max(DELIMITERS, key=width)
-    return _Sheet(cells(best), best, ())
+    return _Sheet(cells(best), best)
+
+
+def _of_tabs(file: Path, found: Sequence[Tab], tab: str | None) -> _Sheet:
+    """Return the tab asked for, or the one that means most with those that have its header."""
+    sheets = {one.name: _beginning(one) for one in found}
+    if tab is not None and tab not in sheets:
+        raise LogError(
+            f"{file}: there is no tab {tab!r} with anything in it",
+            f"its tabs: {', '.join(map(repr, sheets)) or 'none'}",
+        )
+    if not sheets:
+        return _Sheet([])
+    name = tab or max(sheets, key=lambda one: sheets[one].means())
+    best = sheets[name]
+    header = (best.header(), [cell.strip() for cell in best.rows[best.header()]])
+
+    def alike(sheet: _Sheet) -> bool:
+        at, cells = header
+        return len(sheet.rows) > at and [cell.strip() for cell in sheet.rows[at]] == cells
+
+    same = (name,) if tab else tuple(one for one in sheets if alike(sheets[one]))
+    return _Sheet(best.rows, "", same, tuple(one for one in sheets if one not in same))
+
+
+def _beginning(tab: Tab) -> _Sheet:
+    return _Sheet([[_text(cell) for cell in row] for row in tab.cells[:LOOKED_AT]])
+
+
+def _of_parquet(file: Path) -> _Sheet:
+    """Return the first rows of a Parquet file, written as an import reads them."""
+    with tempfile.TemporaryDirectory() as made:
+        copy = Path(made) / "rows.csv"
+        with open_store(f"{made}/none.duckdb", write=True, views=False) as store:
+            try:
+                store.run("queries/parquet_to_text", path=str(file), text=str(copy))
+            except StoreError as error:
+                raise LogError(
+                    f"{file}: cannot be read as Parquet ({str(error).splitlines()[0]})",
+                    "write it again",
+                ) from error
+        first = zip(range(LOOKED_AT), rows(copy, ",", file.name), strict=False)
+        return _Sheet(
+            [[cell.replace("\0", ZERO_SHOWN) for cell in cells] for _, (_, cells) in first]
+        )
 
 
 def _text(cell: object) -> str:
@@ -176,9 +229,19 @@ def _file(
     sheet: _Sheet, at: int, named: dict[int, Column], below: Sequence[Sequence[str]]
 ) -> list[str]:
     lines = []
-    if len(sheet.tabs) > 1:
+    if len(sheet.tabs) > 1 and not sheet.others:
         lines.append(
             f'sheet = "*"   # {len(sheet.tabs)} tabs: {_quoted(", ".join(sheet.tabs[:8]))}'
+        )
+    elif len(sheet.tabs) > 1:
+        lines.append(
+            f'sheet = "*"   # those with this header: {_quoted(", ".join(sheet.tabs[:8]))}; '
+            f"others: {_quoted(', '.join(sheet.others[:8]))}"
+        )
+    elif sheet.others:
+        lines.append(
+            f"sheet = {_quoted(sheet.tabs[0])}   # other tabs, each with a draft of its own "
+            f"(--tab NAME): {_quoted(', '.join(sheet.others[:8]))}"
         )
     if at:
         lines.append(f"header_row = {at + 1}")

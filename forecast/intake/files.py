@@ -18,6 +18,7 @@ from forecast.intake.layout import CAME_BACK, Layout, constants, laid_out, lay_o
 from forecast.intake.mapping import Mapping
 from forecast.intake.raw import (
     DELIMITERS,
+    ZERO_SHOWN,
     Numbered,
     Tally,
     as_utf8,
@@ -239,11 +240,12 @@ def map_cells(store: Store, source: Source) -> None:
 def _of_text(store: Store, file: Path, mapping: Mapping, kind: str | None, folder: Path) -> Source:
     seen = scan(file, mapping.file.encoding)
     path, said, sha256 = file, list[str](), seen.sha256
-    if seen.encoding not in ("utf-8", "utf-8-sig"):
+    if seen.encoding not in ("utf-8", "utf-8-sig") or seen.zeros:
         path = as_utf8(file, seen.encoding, folder)
+        if mapping.file.encoding is None and seen.encoding not in ("utf-8", "utf-8-sig"):
+            said.append(f"{file.name}: not UTF-8, read as {_shown(seen.encoding)}")
+        said += _zeros(file.name, seen.zeros)
         seen = scan(path)
-        if mapping.file.encoding is None:
-            said.append(f"{file.name}: not UTF-8, read as {_shown(file)}")
     elif any(mark in str(path) for mark in "*?[{"):
         path = Path(shutil.copyfile(path, folder / f"{len(list(folder.iterdir()))}.csv"))
     at = mapping.file.header_row
@@ -306,9 +308,12 @@ def bare_cell(text: str) -> str:
         return bare
 
 
-def _shown(file: Path) -> str:
-    encoding = scan(file).encoding
-    return {"utf-16": "UTF-16", "utf-32": "UTF-32"}.get(encoding, encoding)
+def _shown(encoding: str) -> str:
+    return "-".join(encoding.upper().split("-")[:2]) if encoding.startswith("utf-") else encoding
+
+
+def _zeros(file: str, count: int) -> list[str]:
+    return [f"{file}: {count} zero bytes, each shown as {ZERO_SHOWN}"] if count else []
 
 
 def _tried(store: Store, layout: Layout, plain: Plain) -> Plain | None:
@@ -402,7 +407,7 @@ def _of_tab(file: Path, tab: Tab, mapping: Mapping, kind: str | None, sha256: st
 def _of_parquet(
     store: Store, file: Path, mapping: Mapping, kind: str | None, folder: Path
 ) -> Source:
-    scan_bytes(file)
+    sha256 = scan_bytes(file)
     copy = folder / f"{len(list(folder.iterdir()))}.csv"
     try:
         store.run("queries/parquet_to_text", path=str(file), text=str(copy))
@@ -410,6 +415,11 @@ def _of_parquet(
         raise LogError(
             f"{file}: cannot be read as Parquet ({str(error).splitlines()[0]})", "write it again"
         ) from error
+    seen, said = scan(copy), list[str]()
+    if seen.zeros:
+        said = _zeros(file.name, seen.zeros)
+        copy = as_utf8(copy, "utf-8", folder)
+        seen = scan(copy)
     header = next(rows(copy, ",", file.name), (1, list[str]()))[1]
     layout = lay_out(header, mapping, kind, file.name)
 
@@ -418,14 +428,13 @@ def _of_parquet(
             (cells for _, cells in rows(copy, ",", file.name, after=1, tally=tally)), 1
         )
 
-    seen = scan(copy)
     plain = None
     if not (layout.wide or mapping.file.skip or mapping.file.fill_down) and seen.plain:
         plain = _tried(
             store, layout, Plain(copy, ",", 1, seen.lines - 1, seen.quoted, seen.odd_blanks)
         )
     constant = constants(mapping, file.stem, lambda reference: "")
-    return Source(file.name, scan_bytes(file), layout, mapping, below, 1, plain, constant)
+    return Source(file.name, sha256, layout, mapping, below, 1, plain, constant, tuple(said))
 
 
 def scan_bytes(file: Path) -> str:

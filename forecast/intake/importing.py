@@ -166,7 +166,8 @@ def imports(address: str) -> list[dict[str, Value]]:
     -------
     list
         One dictionary a file or sheet: ``import, at, file, kind, rows, accepted, known, set_aside,
-        withdrawn``.
+        withdrawn``, then what it can be checked by: ``backfill``, ``sha256`` of the file, the text
+        of its ``mapping``, the ``version`` that read it.
     """
     with open_store(address, views=False) as store:
         return [
@@ -180,6 +181,10 @@ def imports(address: str) -> list[dict[str, Value]]:
                 "known": row["known"],
                 "set_aside": row["set_aside"],
                 "withdrawn": row["withdrawn"],
+                "backfill": row["backfill"],
+                "sha256": row["sha256"],
+                "mapping": row["mapping"],
+                "version": row["version"],
             }
             for row in store.rows("queries/imports")
         ]

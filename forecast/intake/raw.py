@@ -25,6 +25,9 @@ MARKS: Final = (
 
 LONGEST_CELL: Final = 1 << 24
 
+ZERO_SHOWN: Final = "\u2400"
+"""What stands for a zero byte of a text: no log, no terminal and no sheet takes one as it is."""
+
 Numbered = tuple[int, list[str]]
 """The line on which a row begins, and its cells."""
 
@@ -55,6 +58,8 @@ class Scan:
         It holds a double quote.
     odd_blanks
         It holds tabs or hard spaces.
+    zeros
+        How many zero bytes it holds, where its encoding has none in a text.
     """
 
     sha256: str
@@ -63,6 +68,7 @@ class Scan:
     plain: bool
     quoted: bool
     odd_blanks: bool
+    zeros: int = 0
 
 
 def scan(path: Path, stated: str | None = None) -> Scan:
@@ -82,30 +88,32 @@ def scan(path: Path, stated: str | None = None) -> Scan:
     """
     digest = hashlib.sha256()
     decoder = codecs.getincrementaldecoder("utf-8")()
-    utf8, nul, quoted, odd = True, False, False, False
-    feeds = returns = pairs = 0
+    utf8, quoted, odd = True, False, False
+    feeds = returns = pairs = zeros = 0
     first = last = b""
     with path.open("rb") as file:
         while chunk := file.read(CHUNK):
             if chunk.endswith(b"\r"):
                 chunk += file.read(1)
             digest.update(chunk)
-            first = first or chunk[:4]
+            first = first or chunk
             last = chunk[-1:]
-            nul = nul or b"\0" in chunk
+            zeros += chunk.count(b"\0")
             quoted = quoted or b'"' in chunk
             odd = odd or b"\t" in chunk or b"\xa0" in chunk
             feeds += chunk.count(b"\n")
             returns += chunk.count(b"\r")
-            pairs += chunk.count(b"\r\n")
+            pairs += chunk.count(b"\r\n") if returns else 0
             utf8 = utf8 and _decodes(decoder, chunk)
     if not last:
         raise LogError(f"{path}: the file is empty", "export it again, or leave it out")
     utf8 = utf8 and _decodes(decoder, b"", final=True)
-    encoding = stated or _marked(first) or ("utf-8" if utf8 else "cp1252")
-    if nul and encoding in ("utf-8", "cp1252"):
+    encoding = stated or _marked(first) or _wide(first) or ("utf-8" if utf8 else "cp1252")
+    if encoding.lower().replace("_", "-").startswith(("utf-16", "utf-32", "utf16", "utf32")):
+        zeros = 0
+    if zeros and b"\0" in first.split(b"\n", 1)[0]:
         raise LogError(
-            f"{path}: the file is no text (it holds zero bytes)",
+            f"{path}: the file is no text (its first line holds zero bytes)",
             'save it as CSV in UTF-8, or say in a mapping: [file] encoding = "utf-16-le"',
         )
     alike = returns == 0 or returns == pairs == feeds
@@ -117,11 +125,12 @@ def scan(path: Path, stated: str | None = None) -> Scan:
         plain=alike and utf8 and encoding in ("utf-8", "utf-8-sig"),
         quoted=quoted,
         odd_blanks=odd,
+        zeros=zeros,
     )
 
 
 def as_utf8(path: Path, encoding: str, folder: Path) -> Path:
-    """Return a UTF-8 copy of a file in ``folder``, its lines as they are."""
+    """Return a UTF-8 copy of a file in ``folder``: its lines as they are, zero bytes shown."""
     copy = folder / "text.csv"
     try:
         with (
@@ -129,7 +138,7 @@ def as_utf8(path: Path, encoding: str, folder: Path) -> Path:
             copy.open("w", encoding="utf-8", newline="") as new,
         ):
             while chunk := old.read(CHUNK):
-                new.write(chunk)
+                new.write(chunk.replace("\0", ZERO_SHOWN))
     except LookupError as error:
         raise LogError(
             f"{path}: unknown encoding {encoding!r}", 'for example: encoding = "cp1252"'
@@ -209,3 +218,14 @@ def _decodes(decoder: codecs.IncrementalDecoder, chunk: bytes, *, final: bool = 
 
 def _marked(first: bytes) -> str | None:
     return next((encoding for mark, encoding in MARKS if first.startswith(mark)), None)
+
+
+def _wide(first: bytes) -> str | None:
+    """Tell UTF-16 without a mark by its header: every other byte of it is zero."""
+    begin = first[:64]
+    even, odd = begin[::2], begin[1::2]
+    if len(odd) < 4:
+        return None
+    if odd.count(0) * 10 >= len(odd) * 9 and 0 not in even:
+        return "utf-16-le"
+    return "utf-16-be" if even.count(0) * 10 >= len(even) * 9 and 0 not in odd else None

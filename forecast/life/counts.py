@@ -277,7 +277,8 @@ def trend_test(events: pd.DataFrame) -> Trend:
 
     Each system's events are held against the middle of the time it was watched, as in Laplace's
     test; the variance is that of the systems' sums, so events of a system may depend on each
-    other (Lawless and Nadeau 1995, from memory).
+    other (Lawless and Nadeau 1995, from memory). The chance is that of Student's test of those
+    sums against 0, which is exact where they are normal.
 
     Parameters
     ----------
@@ -302,7 +303,9 @@ def trend_test(events: pd.DataFrame) -> Trend:
     if len(sums) < 3 or power == 0:
         return Trend(np.nan, np.nan, "too few to tell whether their pace changes")
     z = total / np.sqrt(power)
-    chance = float(2 * stdtr(len(sums) - 1, -abs(z)))
+    count = len(sums)
+    student = abs(z) * np.sqrt((count - 1) / max(count - z**2, 1e-12))
+    chance = float(2 * stdtr(count - 1, -student))
     if chance >= 0.05:
         return Trend(z, chance, "their pace is steady, as far as can be told")
     return Trend(z, chance, f"they come ever {'faster' if z > 0 else 'slower'}")

@@ -1,4 +1,4 @@
--- Every import with its counts, and whether it was withdrawn.
+-- Every import with its counts, what it was read from and with, and whether it was withdrawn.
 SELECT
     i.import_no,
     i.imported_at,
@@ -8,6 +8,10 @@ SELECT
     i.accepted,
     i.known,
     i.set_aside,
+    i.sha256,
+    i.mapping,
+    i.version,
+    i.backfill,
     w.import_no IS NOT NULL AS withdrawn
 FROM imports AS i
 LEFT JOIN withdrawn() AS w ON i.import_no = w.import_no
