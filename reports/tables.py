@@ -110,6 +110,7 @@ COUNTS: Final = frozenset(
         "forecast",
     ]
 )
+BANDS: Final = frozenset([("middle_band", "low"), ("middle_band", "high")])
 EXPECTED: Final = frozenset(
     [
         "mean",
@@ -313,6 +314,7 @@ def _kind(name: str, column: str, cells: Sequence[str]) -> Kind:
         return "d"
     if (
         column in COUNTS | EXPECTED | CHANCES
+        or (name, column) in BANDS
         or column in MONEY.get(name, ())
         or column in ("shape", "scale", "b10", "mean_rate", "rate_ratio", "ratio", "aic", "cost")
         or (name == "duty" and column in ("value", "limit"))
@@ -391,7 +393,7 @@ def _text(name: str, column: str, value: object, currency: str) -> str:
         return words.hours(value)
     if column in EXPECTED:
         return words.about(value)
-    if column in COUNTS:
+    if column in COUNTS or (name, column) in BANDS:
         return words.count(value)
     try:
         return words.digits(value, FIGURES.get(column, 3))

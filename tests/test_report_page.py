@@ -104,7 +104,7 @@ def test_every_figure_has_words_and_data(text: str) -> None:
         assert re.search(r"[a-z]{3}", said)
         assert said.endswith(".")
     assert text.count("How to read it:") == 9  # eight groups of figures and the grid of windows
-    assert text.count("data</summary>") == 8
+    assert text.count("data</summary>") == 10
 
 
 def test_the_drawing_bundle_can_draw_every_figure(text: str) -> None:
