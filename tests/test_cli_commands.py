@@ -230,7 +230,8 @@ def test_demo_does_the_whole_job_twice_in_one_folder(
         ran = run("demo", "--folder", str(folder))
         assert ran.exit_code == 0, ran.stderr
         (folder / "wearahead.duckdb").write_text("as an import would leave it")
-        assert [name for name, *_ in calls] == ["import_logs", "run_season", "run_season"]
+        steps = ["import_logs", "run_season", "run_season", "with_grades", "with_grades"]
+        assert [name for name, *_ in calls] == steps
         assert calls[0][2]["today"] >= date(2026, 8, 30)
         assert calls[1][2]["as_of"] == date(2026, 5, 11)
         assert "as_of" not in calls[2][2]

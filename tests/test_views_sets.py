@@ -93,6 +93,6 @@ def test_stock_is_the_last_count_and_the_orders_open_since(book):
     book.stock("L35", "2026-08-21", "cancelled", 300, order_no="P3")
     stock = book.snapshot().stock
     assert stock.astype(str).to_numpy().tolist() == [
-        ["L35", "on_hand", "40", "NaT"],
-        ["L35", "on_order", "200", "2026-09-10"],
+        ["L35", "on_hand", "40", "NaT", "2026-08-20"],
+        ["L35", "on_order", "200", "2026-09-10", "2026-08-02"],
     ]

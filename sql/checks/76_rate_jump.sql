@@ -1,5 +1,5 @@
 -- The wear rate of a piece rose more than three times from one half of its readings to the other,
--- whatever the gauge may add or hide: a cause to find.
+-- whatever the gauge may add or hide: a cause to find. (Not where two values may be exchanged.)
 -- Default: as logged (it counts).
 CREATE OR REPLACE TEMP TABLE rate_jump AS
 WITH halves AS (
@@ -36,6 +36,16 @@ rates AS (
     WHERE h.middle_age > h.first_age AND h.last_age > h.middle_age
 ),
 
+doubtful AS (
+    SELECT
+        s.machine,
+        s.place,
+        unnest([s.fallen, s.risen]) AS position,
+        s.reading_day
+    FROM swapped_positions AS s
+    WHERE s.state = 'open'
+),
+
 named AS (
     SELECT
         r.*,
@@ -45,6 +55,12 @@ named AS (
             r.taken_at
         ) AS id
     FROM rates AS r
+    ANTI JOIN doubtful AS d
+        ON
+            r.machine = d.machine
+            AND r.place = d.place
+            AND r.position = d.position
+            AND r.taken_at::DATE = d.reading_day
     WHERE r.least_after > 3 * r.rate_before AND r.least_after > r.most_before
 )
 
