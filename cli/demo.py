@@ -136,7 +136,7 @@ def _forecast(folder: Path, logs: list[Path], stages: Stages, *, as_json: bool) 
             running = run_season(store, plan, work=watched)
     for forecast, page in zip((before, running), pages, strict=True):
         with stages.stage(f"{page.name} written"), writing(page):
-            write_page(forecast if forecast is before else with_grades(store, forecast), page)
+            write_page(with_grades(store, forecast), page)
     if not as_json:
         typer.echo("\n" + summary(running) + "\n")
     return pages

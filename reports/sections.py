@@ -8,7 +8,7 @@ import pandas as pd
 
 from forecast.records.season import SeasonForecast
 from reports import words
-from reports.figures import costs, demand, life, wear
+from reports.figures import costs, demand, life, policies, wear
 from reports.figures.windows import crew_bars, windows_grid
 from reports.lead import work_in
 from reports.looking_back import in_hindsight, side_by_side
@@ -136,13 +136,15 @@ def _change(forecast: SeasonForecast) -> Section:
 def _asks(forecast: SeasonForecast) -> Section:
     totals = result_table(forecast, "season_totals", "Pieces asked for until the season's end")
     bands = Figures(
-        "How to read it: above, the pieces asked for so far; the line is what is expected, and 9 "
-        "in 10 seasons stay inside the band from start to end. Below, each week: outlined what is "
+        "How to read it: above, the pieces asked for so far; the line is what is expected, 9 in 10 "
+        "seasons stay inside the band from start to end, half of them inside its darker core. "
+        "Below, each week: outlined what is "
         "planned, solid what fails unplanned, hatched the overhaul; dotted, what shelf and orders "
         "on their way give: where the line crosses it, the shelf is empty.",
         demand.demand_bands(forecast),
         (
             result_table(forecast, "demand", "By week: the figures' data"),
+            result_table(forecast, "middle_band", "The darker core, by week: the figures' data"),
             result_table(forecast, "used", "Used so far, by week: the figures' data"),
             result_table(forecast, "supply", "Shelf and orders on their way: the figures' data"),
         ),
@@ -174,7 +176,21 @@ def _stop(forecast: SeasonForecast) -> Section:
         "A part that fails between two windows stops its machine. A planned change pays from that "
         "ratio of a failure's cost to a planned change's cost that stands in the last column."
     )
-    return Section("what-may-stop-us", "What may stop us", (text,), (stops, money, listed))
+    parts: tuple[Figures | Table, ...] = (stops, money, listed)
+    if not forecast.exhibits["policies"].empty:
+        beside = Figures(
+            "How to read it: each bar is one way to change the part type, reckoned in the long run "
+            "over the hours that its positions have ahead; beet is the way that the season "
+            "follows. Compare the bars with each other, not with the season's own costs: pieces "
+            "in service are younger or older than in the long run, and those that are read are "
+            "changed on their own wear. A wear depth supposes that every piece is read in every "
+            "window.",
+            policies.by_policy(forecast),
+            (result_table(forecast, "policies", "Each policy in the long run: the figures' data"),),
+            size="small",
+        )
+        parts = (*parts, beside)
+    return Section("what-may-stop-us", "What may stop us", (text,), parts)
 
 
 def _before(forecast: SeasonForecast) -> Section:

@@ -73,6 +73,11 @@ LABELS: Final = {
     "crps": "CRPS, pieces",
     "bias": "expected less actual",
     "used": "used so far",
+    "chosen": "followed",
+    "change_at_h": "change at, h",
+    "change_at_mm": "change at, mm",
+    "money": "costs",
+    "failed": "failures",
     "outside": "outside its band",
     "covered": "inside 9 in 10",
 }
@@ -105,6 +110,7 @@ COUNTS: Final = frozenset(
         "forecast",
     ]
 )
+BANDS: Final = frozenset([("middle_band", "low"), ("middle_band", "high")])
 EXPECTED: Final = frozenset(
     [
         "mean",
@@ -126,6 +132,8 @@ EXPECTED: Final = frozenset(
         "hours_p95",
         "age",
         "expected",
+        "change_at_h",
+        "failed",
     ]
 )
 CHANCES: Final = frozenset(
@@ -149,6 +157,7 @@ MONEY: Final = {
     "purchases": frozenset({"cost"}),
     "stock_curve": frozenset({"cost"}),
     "versus": frozenset({"money_saved"}),
+    "policies": frozenset({"money"}),
 }
 SHORT: Final = 26
 FIGURES: Final = {
@@ -160,6 +169,7 @@ FIGURES: Final = {
     "break_even_ratio": 2,
     "shape": 2,
     "change_over_mm": 2,
+    "change_at_mm": 2,
     "rate_ratio": 2,
     "ratio": 2,
     "aic": 5,
@@ -304,6 +314,7 @@ def _kind(name: str, column: str, cells: Sequence[str]) -> Kind:
         return "d"
     if (
         column in COUNTS | EXPECTED | CHANCES
+        or (name, column) in BANDS
         or column in MONEY.get(name, ())
         or column in ("shape", "scale", "b10", "mean_rate", "rate_ratio", "ratio", "aic", "cost")
         or (name == "duty" and column in ("value", "limit"))
@@ -382,7 +393,7 @@ def _text(name: str, column: str, value: object, currency: str) -> str:
         return words.hours(value)
     if column in EXPECTED:
         return words.about(value)
-    if column in COUNTS:
+    if column in COUNTS or (name, column) in BANDS:
         return words.count(value)
     try:
         return words.digits(value, FIGURES.get(column, 3))

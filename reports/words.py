@@ -119,7 +119,7 @@ def one_in(chance: float) -> str:
     rare = min(chance, 1 - chance)
     cases = round(1 / rare)
     if cases > 20:
-        step = 5 if cases < 100 else 10 ** (len(str(cases)) - 1)
+        step = 5 if cases < 100 else 50
         cases = round(cases / step) * step
     return f"{cases - 1 if chance > 0.5 else 1:,} in {cases:,}"
 

@@ -366,6 +366,30 @@ def money(totals: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
     return frame("costs", costs), frame("unplanned_stops", stops)
 
 
+def middle_half(weeks: pd.DataFrame) -> pd.DataFrame:
+    """The band of half of all seasons: 0.4 of the wide one's way from its middle."""
+    total = weeks[weeks["kind"] == "total"]
+    low, high = total["cumulative_low"].astype(float), total["cumulative_high"].astype(float)
+    middle, half = (low + high) / 2, 0.4 * (high - low) / 2
+    found = total[["part_type", "week"]].assign(low=(middle - half).round(), high=middle + half)
+    return found.assign(high=found["high"].round()).reset_index(drop=True)
+
+
+def policies(totals: pd.DataFrame) -> pd.DataFrame:
+    """What three policies come to in the long run; the example follows the middle one."""
+    rows: list[tuple[object, ...]] = []
+    for _, row in totals.iterrows():
+        part, count = row["part_type"], row["mean"]
+        cost = PARTS[part][2]
+        failing = (np.nan, np.nan, count * (cost + 60) * 0.7, count * 0.7, count * 0.7)
+        aged = (1450.0, np.nan, count * (cost + 12), count * 0.15, count)
+        rows += [(part, "run_to_failure", False, *failing), (part, "at_age", True, *aged)]
+        if not part.startswith("LINER"):
+            worn = (np.nan, 0.8 * PARTS[part][5], count * (cost + 9), count * 0.1, count * 0.9)
+            rows.append((part, "at_wear", False, *worn))
+    return frame("policies", rows)
+
+
 def example(**changed: pd.DataFrame) -> SeasonForecast:
     """One forecast of the running season; ``changed`` puts other frames in its place."""
     rng = np.random.default_rng(20260830)
@@ -377,7 +401,8 @@ def example(**changed: pd.DataFrame) -> SeasonForecast:
     found = {"season_totals": totals, "demand": weeks, **buying(totals), "to_change": to_change,
              "overhaul": overhaul, "unplanned_stops": stops, "costs": costs, **fits(), **words(),
              "wear_paths": wear_paths(rng), "life_points": life_points(rng), "windows": windows,
-             "season_days": frame("season_days", days), **shelf(totals)}  # fmt: skip
+             "season_days": frame("season_days", days), "middle_band": middle_half(weeks),
+             "policies": policies(totals), **shelf(totals)}  # fmt: skip
     found = {name: frame(name, []) for name in EXHIBITS} | found | changed
     stamp = Stamp("Lifting season 2026", "[season]\nstart = 2026-08-03\nend = 2026-11-08\n", AS_OF,
                   1, 4000, "wearahead 0.1.0", 9, 2, "0" * 64)  # fmt: skip

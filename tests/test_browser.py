@@ -192,6 +192,30 @@ def test_tables_sort_and_filter(browser: Browser, report: Path) -> None:
     assert shown.count() == shown.filter(has_text="G07").count() > 0
 
 
+def test_a_table_is_copied_as_it_is_shown(browser: Browser, report: Path) -> None:
+    """Sorted and filtered, cells apart by tabs: what a sheet takes when it is pasted."""
+    seen = Seen(browser, report)
+    page = seen.page
+    page.evaluate("document.addEventListener('copy', () => { window.took = true; })")
+    page.locator("#to_change input").fill("G07")
+    page.locator("#to_change th button").first.click()
+    button = page.locator("#to_change button.copy")
+    button.click()
+    until(page, "document.querySelector('#to_change button.copy').textContent === 'copied'")
+    page.evaluate("document.body.append(document.createElement('textarea'))")
+    page.locator("body > textarea").focus()
+    page.keyboard.press("Control+V")
+    pasted = page.locator("body > textarea").input_value().split("\n")
+    rows = page.locator("#to_change tbody tr:not([hidden])")
+    heads = page.locator("#to_change th").all_inner_texts()
+    assert pasted[0].split("\t") == [" ".join(text.split()) for text in heads]
+    assert len(pasted) == 1 + rows.count() > 1
+    for line, row in zip(pasted[1:], rows.all(), strict=True):
+        cells = [" ".join(text.split()) for text in row.locator("td").all_text_contents()]
+        assert [text.removeprefix("'") for text in line.split("\t")] == cells
+    assert seen.errors == []
+
+
 def test_hostile_texts_are_shown_as_texts(browser: Browser, tmp_path: Path) -> None:
     forecast = EXAMPLE()
     frames = {**forecast.results, **{name: forecast.exhibits[name] for name in EXHIBITS}}

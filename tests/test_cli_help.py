@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import importlib.metadata
 import json
+import os
 import subprocess
 import sys
 import time
+from pathlib import Path
 
 import pytest
 from typer.main import get_command
@@ -19,8 +21,8 @@ from cli.reference import reference
 PLAIN = {"COLUMNS": "80", "NO_COLOR": "1", "TERM": "dumb"}
 TREE = get_command(app)
 COMMANDS = list(TREE.commands) if isinstance(TREE, Commands) else []
-ESSENTIAL = """demo import imports withdraw set-aside doubts settle wear life evidence hours-left
-duty versus sample-size season compare next measure-next report export hindsight""".split()  # noqa: SIM905
+EXPECTED = """demo import imports withdraw set-aside doubts settle wear life hours-left duty versus
+sample-size season measure-next next compare hindsight report export""".split()  # noqa: SIM905
 DEAR = [
     "pandas",
     "numpy",
@@ -60,9 +62,8 @@ def test_help_is_there_in_a_quarter_of_a_second() -> None:
     assert min(seconds) <= 0.25
 
 
-def test_no_command_is_there_that_nobody_knows() -> None:
-    assert COMMANDS
-    assert set(COMMANDS) <= set(ESSENTIAL)
+def test_every_command_is_there_in_this_order_and_no_other() -> None:
+    assert COMMANDS == EXPECTED
 
 
 @pytest.mark.parametrize("name", COMMANDS)
@@ -88,6 +89,27 @@ def test_the_reference_holds_every_command_and_is_stable(monkeypatch: pytest.Mon
     assert reference() == first
     for name in COMMANDS:
         assert f"### wearahead {name}\n\n```text\nUsage: wearahead {name} " in first
+
+
+def test_bash_completes_commands_and_options(tmp_path: Path) -> None:
+    own = tmp_path / "wearahead"
+    own.write_text(f'#!/bin/sh\nexec "{sys.executable}" -m cli "$@"\n', "utf-8")
+    own.chmod(0o755)
+    script = """eval "$(wearahead --show-completion)"
+    complete -p wearahead
+    for line in "mea" "season x --se"; do
+      COMP_WORDS=(wearahead $line); COMP_CWORD=$((${#COMP_WORDS[@]} - 1))
+      _wearahead_completion wearahead; echo "${COMPREPLY[@]}"
+    done"""
+    known = {**os.environ, "PATH": f"{tmp_path}{os.pathsep}{os.environ['PATH']}"}
+    ran = subprocess.run(
+        ["bash", "-c", script], env=known, capture_output=True, text=True, check=True
+    )
+    assert ran.stdout.splitlines()[-3:] == [
+        "complete -o default -F _wearahead_completion wearahead",
+        "measure-next",
+        "--set",
+    ]
 
 
 def test_store_behind_the_command_is_explained() -> None:

@@ -480,6 +480,12 @@ class TestResults:
         assert 0.90 <= inside < 0.92
         fresh = np.cumsum(rng.poisson(5, (2000, 30)), axis=1)
         assert ((fresh >= low) & (fresh <= high)).all(axis=1).mean() == pytest.approx(0.9, abs=0.03)
+        core = simultaneous_band(paths, 0.5)
+        assert ((paths >= core[0]) & (paths <= core[1])).all(axis=1).mean() == pytest.approx(
+            0.5, abs=0.02
+        )
+        assert (low <= core[0]).all()
+        assert (core[1] <= high).all()
 
 
 class TestPiecesThatAreRead:

@@ -13,7 +13,7 @@ import pandas as pd
 import pytest
 
 from forecast.records.season import EXHIBITS, RESULTS
-from reports.figures import demand, life, look, wear
+from reports.figures import demand, life, look, policies, wear
 from reports.figures.windows import windows_grid
 from reports.page import LIBRARY, page, write_page
 from reports.sections import sections
@@ -103,8 +103,8 @@ def test_every_figure_has_words_and_data(text: str) -> None:
     for said in re.findall(r'<p class="said">([^<]*)</p>', text):
         assert re.search(r"[a-z]{3}", said)
         assert said.endswith(".")
-    assert text.count("How to read it:") == 8  # seven groups of figures and the grid of windows
-    assert text.count("data</summary>") == 8
+    assert text.count("How to read it:") == 9  # eight groups of figures and the grid of windows
+    assert text.count("data</summary>") == 10
 
 
 def test_the_drawing_bundle_can_draw_every_figure(text: str) -> None:
@@ -194,6 +194,37 @@ def test_the_bands_end_where_the_table_does() -> None:
             trace for trace in figure["data"] if trace.get("line", {}).get("color") == look.BEET
         ]
         assert lines[0]["y"][-1] == pytest.approx(row["mean"] + used[row["part_type"]], abs=0.01)
+
+
+def test_two_bands_lie_one_in_the_other() -> None:
+    forecast = EXAMPLE()
+    bands = forecast.exhibits["middle_band"]
+    for drawing in demand.demand_bands(forecast):
+        figure = json.loads(drawing.content)
+        filled = {t["fillcolor"]: t["y"] for t in figure["data"] if t.get("fill") == "tonexty"}
+        assert list(filled) == [look.BAND90, look.BAND50]
+        own = bands.loc[bands["part_type"] == drawing.part_type, "high"]
+        core = filled[look.BAND50]
+        assert core[-1] - core[0] == pytest.approx(own.iloc[-1])
+        assert all(inner <= outer for inner, outer in zip(core, filled[look.BAND90], strict=True))
+    none = EXAMPLE(middle_band=bands.iloc[:0])
+    figure = json.loads(demand.demand_bands(none)[0].content)
+    assert look.BAND50 not in [trace.get("fillcolor") for trace in figure["data"]]
+
+
+def test_the_policy_that_is_followed_is_solid() -> None:
+    forecast = EXAMPLE()
+    rows = forecast.exhibits["policies"]
+    for drawing in policies.by_policy(forecast):
+        own = rows[rows["part_type"] == drawing.part_type]
+        (bar,) = json.loads(drawing.content)["data"]
+        assert bar["x"] == pytest.approx(own["money"].astype(float).tolist(), abs=0.01)
+        solid = [colour == look.BEET for colour in bar["marker"]["color"]]
+        assert solid == own["chosen"].tolist()
+    dear = rows.head(2).assign(policy=["run_to_failure", "every_window"], chosen=[True, False])
+    dear["money"] = [100.0, 5000.0]
+    (drawing,) = policies.by_policy(EXAMPLE(policies=dear))
+    assert json.loads(drawing.content)["data"][0]["y"] == ["at failure"]
 
 
 def test_the_curve_without_a_law_is_drawn_as_ink_steps() -> None:

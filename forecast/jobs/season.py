@@ -31,10 +31,17 @@ from forecast.planning.buying import purchases
 from forecast.planning.calendar import Calendar, calendar
 from forecast.planning.change_list import change_list, window_table
 from forecast.planning.costs import costs, unit_costs, unplanned_stops
-from forecast.planning.demand import DemandPaths, demand_paths, demand_table, season_totals
+from forecast.planning.demand import (
+    DemandPaths,
+    demand_paths,
+    demand_table,
+    middle_band,
+    season_totals,
+)
 from forecast.planning.fleet import Fleet, fleets
 from forecast.planning.overhaul import Overhaul, plan_overhaul
 from forecast.planning.plan import Plan, check_names, read_plan
+from forecast.planning.policies import policies_beside
 from forecast.planning.rules import ChangeRule, change_rules
 from forecast.planning.shelf import shelf_limits
 from forecast.planning.stock import closing_stock, stock_curve
@@ -367,6 +374,8 @@ def _results(
         "used": used,
         "supply": supply_line(stock, used, days, list(paths)),
         "season_band": season_band(paths, days),
+        "middle_band": middle_band(paths, days),
+        "policies": policies_beside(lived.parts, days, rules, prices, plan, plan.draws.seed),
     }
     later = ("so_far", "hindsight", "versus")  # added when the forecast is taken from the store
     exhibits |= {name: pd.DataFrame(columns=list(EXHIBITS[name])) for name in later}

@@ -196,6 +196,27 @@ def demand_table(paths: Mapping[str, DemandPaths], calendar: Calendar) -> pd.Dat
     return pd.DataFrame(rows, columns=columns)
 
 
+def middle_band(paths: Mapping[str, DemandPaths], calendar: Calendar) -> pd.DataFrame:
+    """Return the exhibit ``middle_band``: what half of all seasons stay in from start to end.
+
+    Pieces of all kinds, summed up to the end of each week, as ``cumulative_low`` and
+    ``cumulative_high`` of :func:`demand_table` are with 90 %.
+
+    Parameters
+    ----------
+    paths
+        By part type.
+    calendar
+        The days ahead.
+    """
+    rows = []
+    for name, of in paths.items():
+        summed = np.cumsum(by_week(of.total, calendar), axis=1)
+        low, high = simultaneous_band(summed, 0.5)
+        rows += [(name, week, int(low[n]), int(high[n])) for n, week in enumerate(calendar.weeks)]
+    return pd.DataFrame(rows, columns=["part_type", "week", "low", "high"])
+
+
 def by_week(daily: IntArray, calendar: Calendar) -> IntArray:
     """Sum days to weeks [draws, weeks]."""
     starts = np.flatnonzero(np.diff(calendar.week_of, prepend=-1))

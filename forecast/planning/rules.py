@@ -129,7 +129,7 @@ def change_rules(
     PlanError
         If a policy needs costs that nobody gave.
     """
-    hours = _window_hours(calendar)
+    hours = window_hours(calendar)
     rules = {}
     for name in sorted({fleet.part_type for fleet in fleets}):
         mine = [fleet for fleet in fleets if fleet.part_type == name]
@@ -286,8 +286,8 @@ def _cheapest(
     return ChangeRule("at_age", age, ratio, why, risk)
 
 
-def _window_hours(calendar: Calendar) -> float | None:
-    """Return the mean running hours from window to window; None without two windows."""
+def window_hours(calendar: Calendar) -> float | None:
+    """Return the mean running hours from one window to the next; None without two windows."""
     days = sorted({window.day for window in calendar.windows})
     if len(days) < 2:
         return None

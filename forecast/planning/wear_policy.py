@@ -46,6 +46,10 @@ class WornLives:
         """Hours to the first end."""
         return np.minimum(self.worn, self.other)
 
+    def reached(self, depth: float) -> Array:
+        """Return the hours at which each piece is worn to a depth (mm)."""
+        return np.maximum(self.worn - (self.limit_mm - depth) / self.rate, 0.0)
+
     def lost(self, until: Array, loss: ProductLoss | None) -> Array:
         """Return the product (money) that each piece loses from new until some hours."""
         if loss is None:
@@ -139,7 +143,7 @@ def best_age_with_loss(
     """Return the best age to change at, product loss counted, windows `window_hours` apart."""
     ages = np.unique(np.quantile(lives.life, np.linspace(0.002, 0.995, 100)))
     return _best(
-        ages, [_windowed(age, window_hours) for age in ages], lives, planned, unplanned, loss
+        ages, [windowed(age, window_hours) for age in ages], lives, planned, unplanned, loss
     )
 
 
@@ -153,15 +157,12 @@ def best_depth(
     """Return the best depth to change at, each piece read in every window."""
     limit = float(np.median(lives.limit_mm))
     depths = np.linspace(0.3, 1.0, 57)[:-1] * limit
-    reached = [
-        _windowed(np.maximum(lives.worn - (lives.limit_mm - depth) / lives.rate, 0), window_hours)
-        for depth in depths
-    ]
+    reached = [windowed(lives.reached(depth), window_hours) for depth in depths]
     return _best(depths, reached, lives, planned, unplanned, loss)
 
 
-def _windowed(due: Array | float, window_hours: float) -> Array:
-    """Return when a piece that is due is changed: in the next window, at a mean distance."""
+def windowed(due: Array | float, window_hours: float) -> Array:
+    """Return when a piece that is due (hours) is changed: in the next window of a mean distance."""
     if window_hours <= 0:
         return np.asarray(due, dtype=np.float64)
     return np.maximum(np.ceil(np.asarray(due) / window_hours), 1.0) * window_hours
@@ -185,7 +186,33 @@ def _best(
 def _cost_rate(
     changed: Array, lives: WornLives, planned: float, unplanned: float, loss: ProductLoss | None
 ) -> float:
+    return rates(changed, lives, planned, unplanned, loss)[0]
+
+
+def rates(
+    changed: Array, lives: WornLives, planned: float, unplanned: float, loss: ProductLoss | None
+) -> tuple[float, float, float]:
+    """Return what a way to change comes to in the long run, an hour and position.
+
+    Parameters
+    ----------
+    changed
+        Hours at which each piece is changed if it has not ended; infinite: never.
+    lives
+        Of new pieces.
+    planned, unplanned
+        Cost of a change, the piece included.
+    loss
+        What a worn piece loses; None where the plan does not say.
+
+    Returns
+    -------
+    (cost, failures, pieces)
+        Each per running hour and position.
+    """
     life = lives.life
     until = np.minimum(changed, life)
-    cost = np.where(life < changed, unplanned, planned) + lives.lost(until, loss)
-    return float(cost.mean() / until.mean())
+    failed = life < changed
+    cost = np.where(failed, unplanned, planned) + lives.lost(until, loss)
+    cycle = float(until.mean())
+    return float(cost.mean()) / cycle, float(failed.mean()) / cycle, 1.0 / cycle

@@ -21,7 +21,8 @@ from forecast.planning.wear_policy import (
 )
 from forecast.planning.worn import safe_level, ways
 
-_MOSTLY = 0.5  # share of the pieces with readings from which `cheapest` may go by depth
+MOSTLY = 0.5
+"""Share of the pieces with readings from which ``cheapest`` may go by depth."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -125,7 +126,7 @@ def _cheapest(
     lives = worn_lives(fleets, seed)
     by_age = best_age_with_loss(lives, planned, unplanned, part.product_loss, window_hours)
     found: list[tuple[float, str, Best]] = [(by_age.cost_rate, "at_age", by_age)]
-    if _read_share(fleets) >= _MOSTLY:
+    if read_share(fleets) >= MOSTLY:
         by_depth = best_depth(lives, planned, unplanned, part.product_loss, window_hours)
         found.append((by_depth.cost_rate, "at_wear", by_depth))
     _, policy, best = min(found, key=lambda one: one[0])
@@ -182,7 +183,8 @@ def _limit(fleet: Fleet) -> float:
     return np.nan if worn is None else float(np.median(worn.limit_mm))
 
 
-def _read_share(fleets: Sequence[Fleet]) -> float:
+def read_share(fleets: Sequence[Fleet]) -> float:
+    """Return the share of a part type's pieces that have readings of their own."""
     read = sum(int(fleet.quantity[fleet.pieces.own >= 0].sum()) for fleet in fleets)
     return read / max(sum(int(fleet.quantity.sum()) for fleet in fleets), 1)
 

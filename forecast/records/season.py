@@ -260,6 +260,17 @@ EXHIBITS: Final[Mapping[str, tuple[str, ...]]] = {
     "used": ("part_type", "week", "quantity"),
     "supply": ("part_type", "day", "quantity"),
     "season_band": ("part_type", "week", "mean", "low", "high"),
+    "middle_band": ("part_type", "week", "low", "high"),
+    "policies": (
+        "part_type",
+        "policy",
+        "chosen",
+        "change_at_h",
+        "change_at_mm",
+        "money",
+        "failed",
+        "pieces",
+    ),
     "so_far": ("part_type", "until", "used", "expected", "low", "high", "outside", "forecast"),
     "hindsight": (
         "as_of",
@@ -287,7 +298,10 @@ with its 90 % band), ``bound`` (where nothing failed: the highest share that the
 ``used`` is what the season has used so far, by week; ``supply`` what it has used and what the
 shelf and the orders on their way give, from each day on; ``season_band`` the pieces used within
 the season from the day after ``as_of``, summed up to the end of each week, with a band that holds
-the whole path with 90 %. ``so_far`` sets what was used against that band of an earlier forecast
+the whole path with 90 %. ``middle_band`` is the band that half of all seasons stay in from start
+to end, beside ``demand``'s cumulative band of 90 %; ``policies`` what each policy would come to in
+the long run over the hours ahead (money, pieces failed, pieces used), the one followed marked.
+``so_far`` sets what was used against that band of an earlier forecast
 (its number, ``outside`` is above, below or empty), and ``hindsight`` is the record of forecasts
 scored: both belong to the store as it stands when a forecast is taken from it. ``versus`` sets the
 grades side by side and is reckoned when a report is written.

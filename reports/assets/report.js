@@ -134,6 +134,7 @@ const draw = (plot) => {
     const share = has('wide') || has('one') ? 1 : has('small') || has('thirds') ? 0.31 : 0.48;
     figure.layout.width = Math.floor(PRINT_WIDTH * share / PRINT_ZOOM);
     figure.layout.autosize = false;
+    if (share === 0.48) figure.layout.height = Math.round(0.8 * figure.layout.height);
   }
   plot.style.height = `${figure.layout.height}px`;
   plot.dataset.drawn = '1';

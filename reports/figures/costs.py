@@ -29,6 +29,9 @@ SHARES: Final[tuple[tuple[str, tuple[str, ...], dict[str, Any]], ...]] = (
     ),
 )
 
+ROOM: Final = 2.2
+"""Lengths of the longest bar across the figure: the rest is for its label, on a phone too."""
+
 
 def bars(forecast: SeasonForecast) -> tuple[look.Drawing, ...]:
     """Draw one bar a part type and policy, split into pieces, planned work and failures."""
@@ -38,12 +41,17 @@ def bars(forecast: SeasonForecast) -> tuple[look.Drawing, ...]:
         return ()
     names = [look.plain(name) for name in _names(rows)]
     total = rows["total"].astype(float)
-    figure = look.base(70 + 30 * len(rows), right=150, top=8, left=look.room(_names(rows)))
+    figure = look.base(70 + 30 * len(rows), right=12, top=8, left=look.room(_names(rows)))
     figure.update_layout(
         barmode="stack",
         bargap=0.35,
         yaxis={**look.AXIS, "autorange": "reversed", "showline": False, "ticks": ""},
-        xaxis={**look.GRID, "tickformat": ",.0f", "nticks": 5, "rangemode": "tozero"},
+        xaxis={
+            **look.GRID,
+            "tickformat": ",.0f",
+            "nticks": 4,
+            "range": [0, ROOM * float(total.max())],
+        },
     )
     for what, columns, marker in SHARES:
         share = rows[list(columns)].astype(float).fillna(0.0).sum(axis=1)
@@ -73,6 +81,9 @@ def bars(forecast: SeasonForecast) -> tuple[look.Drawing, ...]:
 
 
 def _names(rows: pd.DataFrame) -> list[str]:
+    """Name each bar by its part type; by its policy too where a part type has several."""
+    if rows["part_type"].is_unique:
+        return rows["part_type"].astype(str).tolist()
     policies = [PLAIN.get(str(policy), str(policy)) for policy in rows["policy"]]
     pairs = zip(rows["part_type"], policies, strict=True)
     return [f"{part}, {policy}" for part, policy in pairs]

@@ -80,6 +80,7 @@ def _cumulative(figure: Figure, forecast: SeasonForecast, total: pd.DataFrame) -
         x=x, y=high, mode="lines", line=edge, fill="tonexty", fillcolor=look.BAND90,
         hoverinfo="skip",
     )  # fmt: skip
+    _middle_half(figure, forecast, total, x, used)
     figure.add_scatter(
         x=x,
         y=middle,
@@ -89,9 +90,9 @@ def _cumulative(figure: Figure, forecast: SeasonForecast, total: pd.DataFrame) -
         hovertemplate="by %{x|%-d %b}: %{y:,.0f} pieces<br>%{customdata[0]} to %{customdata[1]}"
         "<extra></extra>",
     )
-    _stock(figure, forecast, total, (low, high))
+    tallest = max(_stock(figure, forecast, total, (low, high)), *high, 1e-9)
     points = [middle[-1], low[-1], high[-1]]
-    heights = look.apart(points, 0.085 * max(points[2], 1e-9))
+    heights = look.apart(points, 0.085 * tallest)
     texts = [f"{words.about(points[0])} expected", words.about(low[-1]), words.about(high[-1])]
     for value, text, height in zip(points, texts, heights, strict=True):
         colour = look.BEET if value == points[0] else look.INK
@@ -100,6 +101,23 @@ def _cumulative(figure: Figure, forecast: SeasonForecast, total: pd.DataFrame) -
         f"by {words.day(forecast.season_until)} {words.about(middle[-1])} pieces are expected, "
         f"{words.span(low[-1], high[-1])} in 9 of 10 cases."
     )
+
+
+def _middle_half(
+    figure: Figure, forecast: SeasonForecast, total: pd.DataFrame, x: list[str], used: float
+) -> None:
+    """Draw the band that half of all seasons stay in, where the forecast carries it."""
+    band = forecast.exhibits["middle_band"]
+    own = band[band["part_type"] == total["part_type"].iloc[0]] if len(total) else band
+    if len(own) != len(total) or own.empty:
+        return
+    low, high = ([used, *(used + own[end].astype(float))] for end in ("low", "high"))
+    edge = {"color": look.EDGE, "width": 0.8, "dash": "4px,3px"}
+    figure.add_scatter(x=x, y=low, mode="lines", line=edge, hoverinfo="skip")
+    figure.add_scatter(
+        x=x, y=high, mode="lines", line=edge, fill="tonexty", fillcolor=look.BAND50,
+        hoverinfo="skip",
+    )  # fmt: skip
 
 
 def _used(figure: Figure, forecast: SeasonForecast, total: pd.DataFrame) -> float:
@@ -129,14 +147,17 @@ def _stock(
     forecast: SeasonForecast,
     total: pd.DataFrame,
     band: tuple[list[float], list[float]],
-) -> None:
-    """Draw shelf and orders on their way as dotted ink, named where the band leaves room."""
+) -> float:
+    """Draw shelf and orders on their way as dotted ink, named where the band leaves room.
+
+    Returns the highest it comes to; 0 where nothing is known of it.
+    """
     supply = forecast.exhibits.get("supply")
     if supply is None or total.empty:
-        return
+        return 0.0
     own = supply[supply["part_type"] == total["part_type"].iloc[0]]
     if own.empty:
-        return
+        return 0.0
     x = [words.as_date(value) for value in own["day"]]
     y = [float(value) for value in own["quantity"]]
     x.append(forecast.season_until + timedelta(days=1))
@@ -161,6 +182,7 @@ def _stock(
     side = "left" if room["left"] and not room["right"] else "right"
     at = known[0] if side == "left" else known[-1]
     look.label(figure, *at, "shelf + orders", xanchor=side, yanchor="bottom", xshift=0)
+    return max(y)
 
 
 def _weekly(figure: Figure, rows: pd.DataFrame) -> None:
