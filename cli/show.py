@@ -131,7 +131,7 @@ def text_table(name: str, rows: Rows, currency: str = "") -> str:
         kept = [
             key
             for key in SHOWN.get(name, tuple(rows[0]))
-            if any(row.get(key) not in (None, "", False) for row in rows)
+            if name == "files" or any(row.get(key) not in (None, "", False) for row in rows)
         ]
         heads = [key.replace("_", " ") for key in kept]
         cells = [[_text(row[key]) for key in kept] for row in rows]

@@ -11,9 +11,10 @@ from typing import Final
 
 import pandas as pd
 
+from forecast.records.acting import ACTING, safe_cell, unsafe_cell
 from forecast.records.season import SeasonForecast
 from reports import words
-from reports.cells import ACTING, cell, safe_cell, unsafe_cell
+from reports.cells import cell
 from reports.files import write_whole
 from reports.sections import taken_again
 from reports.workbook import Sheet, workbook_bytes

@@ -13,8 +13,9 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import TYPE_CHECKING, Any, Final
 
+from forecast.records.acting import safe_cell
 from reports import words
-from reports.cells import cell, safe_cell
+from reports.cells import cell
 from reports.tables import CHANCES, COUNTS, EXPECTED, MONEY
 
 if TYPE_CHECKING:

@@ -193,7 +193,8 @@ def test_a_sound_file_added_straight_closes_what_was_set_aside_of_it(tmp_path, m
 
 def test_killed_at_some_statements_and_instants(tmp_path):
     for fuse in (6, 9):
-        killed(tmp_path / f"fuse{fuse}", fuse=fuse)
+        assert killed(tmp_path / f"fuse{fuse}", fuse=fuse)
+    assert not killed(tmp_path / "none", fuse=99), "it comes to its end"
     killed(tmp_path / "instant", after=0.2)
 
 

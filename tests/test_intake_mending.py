@@ -6,16 +6,13 @@ from datetime import date
 from pathlib import Path
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
 from forecast.errors import LogError, NotInStore
-from forecast.intake.files import bare_cell
 from forecast.intake.importing import FileReport, import_logs, imports
 from forecast.intake.set_aside import set_aside, to_mend
 from forecast.intake.withdrawing import withdraw
 from forecast.store.opening import open_store
-from reports.sheets import safe_cell, write_dicts
+from reports.sheets import write_dicts
 
 TODAY = date(2026, 8, 31)
 
@@ -47,11 +44,6 @@ def mended(path: Path, **cells: str) -> Path:
         writer.writeheader()
         writer.writerows(rows)
     return path
-
-
-@given(st.text())
-def test_an_exported_cell_comes_back_as_it_was(text):
-    assert bare_cell(safe_cell(text)) == text
 
 
 def test_exported_rows_are_mended_without_the_mapping_and_leave_the_list(tmp_path):

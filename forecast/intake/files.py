@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import hashlib
-import math
 import shutil
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
@@ -28,6 +27,7 @@ from forecast.intake.raw import (
     split_line,
 )
 from forecast.physics.units import FACTORS
+from forecast.records.acting import unsafe_cell
 from forecast.store.store import Store, Value
 
 BOOKS: Final = (".xlsx", ".xlsm", ".xlsb", ".xls", ".ods")
@@ -286,26 +286,9 @@ def _bare(below: Callable[[Tally], Iterator[Numbered]]) -> Callable[[Tally], Ite
     """Take off, of an exported copy, the marks that keep a spreadsheet from running cells."""
 
     def bare(tally: Tally) -> Iterator[Numbered]:
-        return ((line, [bare_cell(cell) for cell in cells]) for line, cells in below(tally))
+        return ((line, [unsafe_cell(cell) for cell in cells]) for line, cells in below(tally))
 
     return bare
-
-
-def bare_cell(text: str) -> str:
-    """Return a cell without the apostrophe that an export puts before what would act.
-
-    A sheet that runs cells does so where they begin with ``= + - @``, a tab or a return; an
-    export puts one apostrophe before such a text, apostrophes that stood there or not. Numbers
-    are exported as they are.
-    """
-    bare = text.removeprefix("'")
-    acts = bare.lstrip("'").startswith(("=", "+", "-", "@", "\t", "\r"))
-    if bare == text or not acts:
-        return text
-    try:
-        return text if math.isfinite(float(bare)) else bare
-    except ValueError:
-        return bare
 
 
 def _shown(encoding: str) -> str:
