@@ -5,6 +5,7 @@ from __future__ import annotations
 import inspect
 import os
 import sys
+import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
@@ -17,6 +18,9 @@ from forecast.work import Tell, Work, silent
 
 if TYPE_CHECKING:
     from rich.progress import TaskID
+
+MANY: Final = 10_000
+"""From how many on a rate says something."""
 
 DEFAULT_STORE: Final = "wearahead.duckdb"
 Json = Annotated[
@@ -81,14 +85,25 @@ def _telling() -> Iterator[Tell]:
     columns = (
         TextColumn("{task.description}"),
         BarColumn(complete_style="magenta", finished_style="magenta", pulse_style="magenta"),
+        TextColumn("{task.fields[counted]}"),
         TimeElapsedColumn(),
     )
     with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
-        tasks: dict[str, TaskID] = {}
+        tasks: dict[str, tuple[TaskID, float]] = {}
 
         def tell(what: str, done: int, of: int) -> None:
             if what not in tasks:
-                tasks[what] = bar.add_task(what, total=of or None)
-            bar.update(tasks[what], completed=done, total=of or None)
+                tasks[what] = bar.add_task(what, total=of or None, counted=""), time.monotonic()
+            task, began = tasks[what]
+            said = counted(done, of, time.monotonic() - began)
+            bar.update(task, completed=done, total=of or None, counted=said)
 
         yield tell
+
+
+def counted(done: int, of: int, seconds: float) -> str:
+    """Say how many of so many are done, and where they are many, how many a second."""
+    if not of:
+        return ""
+    rate = f", {done / seconds:,.0f} a second" if done >= MANY and seconds > 0 else ""
+    return f"{done:,} of {of:,}{rate}"

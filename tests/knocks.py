@@ -5,18 +5,25 @@ Not a test: ``runpy.run_path(...)`` gives the functions.
 
 from __future__ import annotations
 
+import functools
+import json
 import os
 import random
+import select
 import signal
 import subprocess
 import sys
+import tempfile
+from contextlib import AbstractContextManager, nullcontext
 from datetime import date
 from pathlib import Path
+from unittest.mock import patch
 
 from forecast.errors import WearaheadError
-from forecast.intake.importing import import_logs, imports
+from forecast.intake.importing import FileReport, import_logs, imports
 from forecast.intake.set_aside import set_aside
 from forecast.store.opening import open_store
+from forecast.store.store import Store
 
 TODAY = date(2026, 8, 31)
 READINGS = (
@@ -62,33 +69,44 @@ def mutated(rng: random.Random) -> bytes:
 
 
 def knocked(folder: Path, seed: int, files: int = 1) -> int:
-    """Import mutated files; return how many were taken. What is refused leaves nothing behind."""
+    """Import mutated files; return how many were taken. What is refused leaves nothing behind.
+
+    One store stays open for all of them: what is knocked is the reading, not the opening.
+    """
     folder.mkdir(parents=True)
-    rng, store, taken, rows = random.Random(seed), str(folder / "s.duckdb"), 0, 0  # noqa: S311
-    for number in range(files):
-        path = folder / f"{number}.csv"
-        path.write_bytes(mutated(rng))
-        try:
-            (report,) = import_logs(store, [path], today=TODAY).files
-        except WearaheadError as error:
-            assert error.way_out, f"seed {seed}, file {number}: no way out in {error}"
-            assert "report" not in error.way_out, f"seed {seed}, file {number}: {error}"
-            continue
-        taken += 1
-        rows += report.accepted
-        total = report.accepted + report.known + report.set_aside
-        assert report.rows == total, f"seed {seed}, file {number}"
-    if taken:
-        assert len(imports(store)) == taken
-        with open_store(store, views=False) as opened:
-            kept = opened._connection.execute(
-                "SELECT (SELECT count(*) FROM log_readings)"
-                " + (SELECT count(*) FROM log_change_outs)"
-                " + (SELECT count(*) FROM log_clocks) + (SELECT count(*) FROM log_fleet)"
-            ).fetchone()
-        assert kept == (rows,), f"seed {seed}"
-        set_aside(store)
-    return taken
+    rng, store = random.Random(seed), str(folder / "s.duckdb")  # noqa: S311
+    with open_store(store, write=True, views=False) as opened:
+
+        def held(address: str, **options: object) -> AbstractContextManager[Store]:
+            assert address == store
+            return nullcontext(opened)
+
+        with patch("forecast.intake.importing.open_store", held):
+            reports = [_knock(folder, store, mutated(rng), f"{seed}.{n}") for n in range(files)]
+        kept = opened._connection.execute(
+            "SELECT (SELECT count(*) FROM log_readings)"
+            " + (SELECT count(*) FROM log_change_outs)"
+            " + (SELECT count(*) FROM log_clocks) + (SELECT count(*) FROM log_fleet)"
+        ).fetchone()
+    taken = [report for report in reports if report is not None]
+    assert kept == (sum(report.accepted for report in taken),), f"seed {seed}"
+    assert len(imports(store)) == len(taken)
+    set_aside(store)
+    return len(taken)
+
+
+def _knock(folder: Path, store: str, content: bytes, name: str) -> FileReport | None:
+    """Import one file; None if it was refused with a way out."""
+    path = folder / f"{name}.csv"
+    path.write_bytes(content)
+    try:
+        (report,) = import_logs(store, [path], today=TODAY).files
+    except WearaheadError as error:
+        assert error.way_out, f"seed {name}: no way out in {error}"
+        assert "report" not in error.way_out, f"seed {name}: {error}"
+        return None
+    assert report.rows == report.accepted + report.known + report.set_aside, f"seed {name}"
+    return report
 
 
 def tables(store: str) -> list[list[tuple]]:
@@ -113,21 +131,9 @@ def killed(folder: Path, fuse: int = 0, after: float = 0.0) -> bool:
     files = [folder / "readings.csv", folder / "change_outs.csv"]
     for path, content in zip(files, (READINGS, CHANGES), strict=True):
         path.write_bytes(content + (b",,,\n" if path == files[0] else b";;\n"))
-    store, calm = str(folder / "s.duckdb"), str(folder / "calm.duckdb")
-    here = Path(__file__).parent
-    child = subprocess.Popen(
-        [sys.executable, str(here / "killed.py"), str(fuse), store, TODAY.isoformat(),
-         *map(str, files)],
-        env={**os.environ, "PYTHONPATH": str(here.parent)},
-    )  # fmt: skip
-    try:
-        code = child.wait(after or None)
-    except subprocess.TimeoutExpired:
-        child.send_signal(signal.SIGKILL)
-        code = child.wait()
+    store, whole = str(folder / "s.duckdb"), undisturbed(tuple(files))
+    code = _child(fuse, store, files, after)
     assert code in (0, -signal.SIGKILL)
-    import_logs(calm, files, today=TODAY)
-    whole = tables(calm)
     if Path(store).exists() and Path(store).stat().st_size:
         found = tables(store) if has_tables(store) else [[]]
         assert found == whole or not any(found)
@@ -136,6 +142,45 @@ def killed(folder: Path, fuse: int = 0, after: float = 0.0) -> bool:
     import_logs(store, files, today=TODAY)
     assert tables(store) == whole
     return code != 0
+
+
+def undisturbed(files: tuple[Path, ...]) -> list[list[tuple]]:
+    """Return what an import of the files keeps that nothing disturbs; they are always the same."""
+    if not _WHOLE:
+        with tempfile.TemporaryDirectory() as made:
+            calm = f"{made}/calm.duckdb"
+            import_logs(calm, files, today=TODAY)
+            _WHOLE.extend(tables(calm))
+    return _WHOLE
+
+
+_WHOLE: list[list[tuple]] = []
+
+
+@functools.cache
+def _forks() -> subprocess.Popen[str]:
+    """Return the process that forks the children; it ends when this one does."""
+    here = Path(__file__).parent
+    return subprocess.Popen(
+        [sys.executable, str(here / "killed.py")],
+        env={**os.environ, "PYTHONPATH": str(here.parent)},
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+    )
+
+
+def _child(fuse: int, store: str, files: list[Path], after: float) -> int:
+    """Import in a child, killed at a statement or ``after`` seconds; return its exit code."""
+    forks = _forks()
+    assert forks.stdin is not None
+    assert forks.stdout is not None
+    job = {"fuse": fuse, "store": store, "today": TODAY.isoformat(), "files": list(map(str, files))}
+    print(json.dumps(job), file=forks.stdin, flush=True)
+    child = int(forks.stdout.readline())
+    if after and not select.select([forks.stdout], [], [], after)[0]:
+        os.kill(child, signal.SIGKILL)
+    return int(forks.stdout.readline())
 
 
 def has_tables(store: str) -> bool:

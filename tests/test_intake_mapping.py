@@ -1,5 +1,6 @@
 """Foreign files: mappings, delimiters, encodings, dates, workbooks, Parquet."""
 
+import hashlib
 import random
 from datetime import date, datetime
 from decimal import Decimal
@@ -10,7 +11,7 @@ import pytest
 import xlsxwriter
 
 from forecast.errors import LogError
-from forecast.intake.importing import ImportReport, import_logs
+from forecast.intake.importing import ImportReport, import_logs, imports
 from forecast.intake.mapping import Wide, mapping_beside, read_mapping
 from forecast.intake.set_aside import set_aside
 from forecast.store.opening import open_store
@@ -200,6 +201,75 @@ def test_dates_as_the_mapping_says(tmp_path, dates, day):
     log = write(tmp_path, "a.csv", "machine,at,value\nG01,03/04/2026,1\n")
     bring(tmp_path, log, mapping=write(tmp_path, "m.toml", f'dates = "{dates}"'))
     assert stored(tmp_path, "SELECT taken_at::DATE FROM log_readings") == [(day,)]
+
+
+@pytest.mark.parametrize(
+    ("encoding", "delimiter"),
+    [("utf-8", ";"), ("utf-16", "\t"), ("latin-1", ";"), ("cp1252", "\t"), ("utf-8", ",")],
+)
+def test_a_sheet_as_ten_people_type_it(tmp_path, encoding, delimiter):
+    """Title rows, quotes with the delimiter and a line break in them, blank and total lines."""
+    cells = [
+        ["Pr\u00fcfblatt", "Halle 2"],
+        [],
+        ["Maschine", "am", "Wert", "note"],
+        ["G01", "27.03.2026", '"3,25"', f'"sagt ""gut""{delimiter} und\nmehr"'],
+        ["", "03.04.2026", "1/8", "\u00fcber"],
+        [],
+        ["Summe", "", '"3,4"', ""],
+    ]
+    text = "\r\n".join(delimiter.join(row) for row in cells) + "\r\n"
+    log = tmp_path / "blatt.csv"
+    log.write_bytes(text.encode(encoding))
+    stated = '[file]\nencoding = "latin-1"\n' if encoding == "latin-1" else "[file]\n"
+    log.with_suffix(".toml").write_text(
+        'kind = "readings"\ndecimal = ","\n' + stated + 'header_row = 3\nskip = ["Summe"]\n'
+        'fill_down = ["machine"]\n[columns]\n"Maschine" = "machine"\n"am" = "at"\n'
+        '"Wert" = "value"\n[units]\nvalue = "cm"\n'
+    )
+    report = bring(tmp_path, log)
+    assert [(file.rows, file.accepted) for file in report.files] == [(2, 2)]
+    found = stored(
+        tmp_path,
+        "SELECT machine, taken_at::DATE, value_mm, note FROM log_readings ORDER BY file_line",
+    )
+    assert found == [
+        ("G01", date(2026, 3, 27), Decimal("32.5"), f'sagt "gut"{delimiter} und\nmehr'),
+        ("G01", date(2026, 4, 3), Decimal("1.25"), "\u00fcber"),
+    ]
+    said = "\n".join(report.said)
+    assert "27.03.2026 proves" in said
+    assert "1 blank lines" in said
+    assert "1 lines skipped" in said
+
+
+def test_merged_cells_and_date_numbers_of_a_workbook(tmp_path):
+    path = tmp_path / "merged.xlsx"
+    with xlsxwriter.Workbook(path) as book:
+        tab, day = book.add_worksheet("A"), book.add_format({"num_format": "d-mmm-yy"})
+        tab.write_row(0, 0, ["machine", "at", "value"])
+        tab.merge_range("A2:A3", "G01")
+        tab.write_number(1, 1, 46108, day)
+        tab.write_number(2, 1, 46108.4375, day)
+        tab.write_column(1, 2, [0.25, 0.3])
+    path.with_suffix(".toml").write_text('[file]\nfill_down = ["machine"]\n')
+    bring(tmp_path, path)
+    found = stored(tmp_path, "SELECT machine, taken_at, whole_day FROM log_readings ORDER BY 2")
+    assert found == [
+        ("G01", datetime(2026, 3, 27), True),
+        ("G01", datetime(2026, 3, 27, 10, 30), False),
+    ]
+
+
+def test_an_import_keeps_what_it_was_read_from_and_with(tmp_path):
+    log = write(tmp_path, "a.csv", "machine,am,value\nG01,2026-08-03,1\n")
+    text = '[columns]\n"am" = "at"\n'
+    write(tmp_path, "a.toml", text)
+    bring(tmp_path, log)
+    (row,) = imports(str(tmp_path / "s.duckdb"))
+    assert row["sha256"] == hashlib.sha256(log.read_bytes()).hexdigest()
+    assert (row["mapping"], row["backfill"]) == (text, True)
+    assert row["version"]
 
 
 def test_files_in_utc(tmp_path):

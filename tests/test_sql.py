@@ -138,8 +138,11 @@ def at_hand(opened, name):
         opened.run("queries/plain_part")
     opened.run("queries/staged_stored")
     opened.run(f"queries/typed_{kind if kind in KINDS else 'clocks'}")
-    for step in ("type_rows", "ready_typed", "find_repeats", "none_known"):
+    known = f"known_{kind if kind in KINDS else 'clocks'}"
+    for step in ("type_rows", "ready_typed", "find_repeats"):
         opened.run(f"queries/{step}")
+    opened.run(f"queries/{known}", import_no=1)
+    opened.run("queries/fresh_typed")
     for made in ("copies", "missing_lines"):
         opened._connection.execute(
             f"CREATE OR REPLACE TEMP TABLE {made} AS SELECT 1 AS file_line, 1 AS copy_no"

@@ -286,7 +286,8 @@ def _one(
     tell(f"{file}: reading", 0, of)
     straight = None
     if task.straight and goes_straight(source):
-        straight = add_straight(store, source, number, task.today, add)
+        with store.watched(lambda share: tell(f"{file}: reading", int(share * of), of)):
+            straight = add_straight(store, source, number, task.today, add)
     accepted = straight.accepted if straight else 0
     rest = straight.rest if straight else stage(store, source, task.folder)
     staged = Staged(accepted + rest.rows, rest.blank, rest.skipped)
@@ -298,6 +299,7 @@ def _one(
         tell(f"{file}: comparing", accepted, staged.rows)
         store.run("queries/find_repeats")
         store.run(f"queries/known_{kind}", import_no=number)
+        store.run("queries/fresh_typed")
         tell(f"{file}: adding", accepted, staged.rows)
         accepted += add()
         store.run("queries/add_known_rows", import_no=number)

@@ -88,9 +88,9 @@ def add_straight(
     state_habits(store, source, source.mapping.dates or "", today)
     store.run(f"queries/typed_{kind}")
     store.run("queries/ready_plain")
-    store.run("queries/no_repeats")
-    store.run("queries/none_known")
+    store.run("queries/fresh_plain")
     if store.rows("queries/holds_rows", log=f"log_{kind}")[0]["holds"]:
+        store.run("queries/no_repeats")
         store.run(f"queries/known_{kind}", import_no=number)
         if store.rows("queries/known_found")[0]["found"]:
             return None

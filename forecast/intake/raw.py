@@ -209,6 +209,8 @@ def rows(
 
 
 def _decodes(decoder: codecs.IncrementalDecoder, chunk: bytes, *, final: bool = False) -> bool:
+    if chunk.isascii() and not decoder.getstate()[0]:
+        return True
     try:
         decoder.decode(chunk, final)
     except UnicodeDecodeError:

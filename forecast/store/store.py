@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from contextlib import suppress
+import threading
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager, suppress
 from datetime import date, datetime
 from decimal import Decimal
 from typing import TYPE_CHECKING, Final, TypeAlias, TypeVar, Union
@@ -86,6 +87,35 @@ class Store:
         except duckdb.Error as error:
             raise self._failed(name, error) from error
         return first[0] if first and isinstance(first[0], int) else 0
+
+    @contextmanager
+    def watched(self, tell: Callable[[float], None], every_s: float = 0.5) -> Iterator[None]:
+        """Tell, while statements run, how much of the one at hand is done.
+
+        Parameters
+        ----------
+        tell
+            Called from another thread with the share done, 0 to 1; it must not raise.
+        every_s
+            How often; what is over sooner is not told of.
+        """
+        for setting in ("enable_progress_bar = true", "enable_progress_bar_print = false"):
+            self._connection.execute(f"SET {setting}")
+        over = threading.Event()
+
+        def watch() -> None:
+            while not over.wait(every_s):
+                percent = self._connection.query_progress()
+                if percent >= 0:
+                    tell(percent / 100)
+
+        watching = threading.Thread(target=watch, daemon=True)
+        watching.start()
+        try:
+            yield
+        finally:
+            over.set()
+            watching.join()
 
     def put(self, table: str, frame: pd.DataFrame) -> None:
         """Add the rows of a frame to a table, by column name; columns it lacks stay empty."""

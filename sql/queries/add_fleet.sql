@@ -4,15 +4,12 @@
 INSERT INTO log_fleet
 BY NAME
 SELECT
-    t.* EXCLUDE (row_no, faulty, row_fault, reported_at),
+    t.* EXCLUDE (row_no, faulty, row_fault, reported_at), -- noqa: RF03
     $import_no::BIGINT AS import_no,
     $file::VARCHAR AS file,
-    coalesce(r.copy_no, 1) AS copy_no,
     known_at(
         t.reported_at, t.from_day::TIMESTAMP, $backfill::BOOLEAN, $imported_at::TIMESTAMP,
         $delay_days::INTEGER
     ) AS known_at
-FROM ready AS t
-LEFT JOIN repeats AS r ON t.row_no = r.row_no
-ANTI JOIN known AS k ON t.row_no = k.row_no
+FROM fresh AS t
 WHERE NOT t.faulty

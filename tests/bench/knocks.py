@@ -31,7 +31,7 @@ def main(files: int, instants: int) -> None:
         print(f"killed at each of {fuse - 1} statements: all or nothing, then complete")  # noqa: T201
         rng, died = random.Random(11), 0  # noqa: S311
         for number in range(instants):
-            died += KNOCKS["killed"](folder / f"i{number}", after=rng.uniform(0.05, 2.5))
+            died += KNOCKS["killed"](folder / f"i{number}", after=rng.uniform(0.01, 1.0))
             shutil.rmtree(folder / f"i{number}")
         print(f"killed at {died} of {instants} instants: all or nothing, then complete")  # noqa: T201
 
