@@ -29,7 +29,7 @@ FLAGS = [
 ]
 DRAWN = "performance.getEntriesByName('all-drawn').length > 0"
 FIGURES = {
-    "demand.png": "#what-the-season-asks-for figure[data-part='SLEEVE-30']",
+    "demand.png": "#what-the-season-asks-for figure[data-part='LINER-45']",
     "wear.png": "#how-it-wears figure[data-part='STRIP-12']",
     "life.png": "#how-long-it-lasts figure[data-part='STRIP-12']",
     "windows.png": "#what-to-change .grid",
