@@ -60,7 +60,7 @@ def two(plant: tuple[str, Path]) -> tuple[SeasonForecast, SeasonForecast]:
 def run(*words: str) -> str:
     result = CliRunner().invoke(app, list(words), catch_exceptions=False)
     assert result.exit_code == 0, result.output
-    return result.output
+    return result.stdout
 
 
 def test_the_inputs_add_up_to_the_difference(

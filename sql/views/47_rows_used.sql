@@ -41,9 +41,9 @@ moved AS (
     WHERE j.what_then = 'earlier'
 )
 
-SELECT j.* EXCLUDE (what_then)
-FROM judged AS j
-WHERE j.what_then IS NULL
+SELECT * EXCLUDE (what_then)
+FROM judged
+WHERE what_then IS NULL
 UNION ALL BY NAME
 SELECT m.* EXCLUDE (what_then) REPLACE (s.moment AS stay_from)
 FROM moved AS m
