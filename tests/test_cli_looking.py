@@ -63,6 +63,7 @@ def run(*words: str) -> str:
     return result.stdout
 
 
+@pytest.mark.slow
 def test_the_inputs_add_up_to_the_difference(
     plant: tuple[str, Path], two: tuple[SeasonForecast, SeasonForecast]
 ) -> None:
@@ -102,6 +103,7 @@ def test_compare_in_words(
     assert "plan +" in line
 
 
+@pytest.mark.slow
 def test_several_plans_stand_side_by_side(plant: tuple[str, Path], tmp_path: Path) -> None:
     store, plan = plant
     longer = tmp_path / "longer.toml"
@@ -122,6 +124,7 @@ def test_several_plans_stand_side_by_side(plant: tuple[str, Path], tmp_path: Pat
     assert means["longer"] > means["plan"]
 
 
+@pytest.mark.slow
 def test_hindsight_scores_both_bases_and_keeps_the_record(
     plant: tuple[str, Path], tmp_path: Path
 ) -> None:

@@ -87,6 +87,7 @@ def test_the_interval_holds_the_truth_of_200_fleets() -> None:
     assert table["enough"].mean() >= 0.95 - 0.03, f"\n{message}"
 
 
+@pytest.mark.slow
 def test_dirty_files_tell_what_the_snapshot_told(tmp_path: Path) -> None:
     """A fleet as log files, with rows refused, repeated and blank, says the same once imported."""
     from forecast.intake.importing import import_logs
