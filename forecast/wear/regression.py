@@ -12,7 +12,7 @@ clustered by machine. Rates are compared, so pressure and speed have exponents o
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 import numpy as np
@@ -57,6 +57,43 @@ class Sites:
 
 
 @dataclass(frozen=True, eq=False)
+class Shift:
+    """The readings as they look with the offset of some pieces moved.
+
+    Attributes
+    ----------
+    sites
+        With the offset moved by ``step``, mm.
+    step
+        How far.
+    error
+        Standard error of the offset from intercepts alone, mm: it is no worse than that.
+    offset, crossed, linear
+        Of each piece whose offset it is, 0 elsewhere: information of its readings on the offset,
+        of offset with rate, and of the rate, the piece's own offset integrated out [pieces].
+    """
+
+    sites: Sites
+    step: float
+    error: float
+    offset: Array
+    crossed: Array
+    linear: Array
+
+    def information(self, rate: Array, between: tuple[float, float], machine: IntArray) -> float:
+        """Return the information on the offset with pieces and machines integrated out, 1/mm2."""
+        machine_variance, piece_variance = between
+        cross, along = rate * self.crossed, rate**2 * self.linear
+        kept = 1.0 + piece_variance * along
+        told = float((self.offset - piece_variance * cross**2 / kept).sum())
+        by_machine = np.bincount(machine, cross / kept)
+        held = np.bincount(machine, along / kept)
+        return told - float(
+            (machine_variance * by_machine**2 / (1.0 + machine_variance * held)).sum()
+        )
+
+
+@dataclass(frozen=True, eq=False)
 class MixedFit:
     """Coefficients and spreads; ``site`` and ``variance`` are the pieces' log rates.
 
@@ -68,6 +105,8 @@ class MixedFit:
         Of the log rate, beyond the design.
     site, variance
         Log rate that the piece's own readings show, and its variance [pieces].
+    log_rate
+        Of each piece, shrunk to its machine and the design [pieces].
     """
 
     coefficients: Array
@@ -76,6 +115,7 @@ class MixedFit:
     piece_sd: float
     site: Array
     variance: Array
+    log_rate: Array
 
 
 @dataclass(frozen=True, eq=False)
@@ -177,14 +217,15 @@ def fit_log_rate(
         If a column is missing, a number is not finite, or there are fewer pieces than terms.
     """
     names = tuple(term.strip() for term in formula.split("+") if term.strip())
-    rows, sites = _sites_of(pieces, gauge_sd)
+    rows, sites, moved = _sites_of(pieces, gauge_sd)
     known = covariates(rows, names)
     machine, machines = pd.factorize(rows["machine"].astype(str), sort=True)
     design = design_of(known, names)
     x = design.matrix(known)
     if len(rows) <= x.shape[1]:
         raise ValueError(f"{len(rows)} pieces are too few for {x.shape[1]} coefficients")
-    fit = mixed_fit(sites, x, np.asarray(machine, dtype=np.int64), len(machines))
+    index = np.asarray(machine, dtype=np.int64)
+    fit = _with_offset_error(mixed_fit(sites, x, index, len(machines)), moved, x, index)
     sd = np.sqrt(np.diag(fit.covariance))
     value = fit.coefficients[1:]
     terms = pd.DataFrame(
@@ -213,18 +254,48 @@ def fit_log_rate(
     )
 
 
-def mixed_fit(sites: Sites, x: Array, machine: IntArray, machines: int) -> MixedFit:
+def _with_offset_error(
+    fit: MixedFit, shifts: tuple[Shift, ...], x: Array, machine: IntArray
+) -> MixedFit:
+    """Add to the covariance what the offsets' own errors do to the coefficients.
+
+    An offset that is off makes every early reading of its part type look faster or slower at once:
+    more pieces don't cure it. Each offset is moved a little, the spreads held, to see by how much
+    the coefficients follow; its variance is that of the whole model, in which the rates of other
+    pieces help to tell offset from wear: the intercepts alone know far less of it.
+    """
+    inside = np.linalg.inv(fit.covariance)
+    covariance, between = fit.covariance, (fit.machine_sd**2, fit.piece_sd**2)
+    for shift in shifts:
+        sds = (fit.machine_sd, fit.piece_sd)
+        other = mixed_fit(shift.sites, x, machine, int(machine.max()) + 1, sds=sds)
+        follows = (other.coefficients - fit.coefficients) / shift.step
+        told = shift.information(np.exp(fit.log_rate), between, machine)
+        told -= float(follows @ inside @ follows)
+        variance = min(1.0 / told, shift.error**2) if told > 0 else shift.error**2
+        covariance = covariance + variance * np.outer(follows, follows)
+    return replace(fit, covariance=covariance)
+
+
+def mixed_fit(
+    sites: Sites,
+    x: Array,
+    machine: IntArray,
+    machines: int,
+    sds: tuple[float, float] | None = None,
+) -> MixedFit:
     """Fit coefficients, machine sd and piece sd to sites by restricted maximum likelihood.
 
     Each sweep replaces a piece's site by the normal with the same posterior mean and variance
-    under the present fit, then solves the linear mixed model in closed form per machine.
+    under the present fit, then solves the linear mixed model in closed form per machine. With
+    ``sds`` given the spreads are held.
     """
     from scipy.optimize import minimize
 
     start = float(np.log(max(sites.linear.sum() / sites.quadratic.sum(), 1e-9)))
     log_rate = np.full(len(x), start)
     prior = log_rate.copy()
-    log_sds = np.log([0.15, 0.2])
+    log_sds = np.log([0.15, 0.2] if sds is None else sds)
     for sweep in range(SWEEPS):
         rate = np.exp(log_rate)
         information = np.maximum(sites.quadratic * rate**2, 1e-12)
@@ -237,7 +308,7 @@ def mixed_fit(sites: Sites, x: Array, machine: IntArray, machines: int) -> Mixed
         def value(log_sd: Array, site: Array = site, variance: Array = variance) -> float:
             return _restricted(site, variance, x, machine, machines, log_sd)[0]
 
-        if sweep in (0, 2, SWEEPS - 1):
+        if sds is None and sweep in (0, 2, SWEEPS - 1):
             found = minimize(
                 value,
                 log_sds,
@@ -249,9 +320,11 @@ def mixed_fit(sites: Sites, x: Array, machine: IntArray, machines: int) -> Mixed
         _, beta, covariance, effect = _restricted(site, variance, x, machine, machines, log_sds)
         prior = x @ beta + effect[machine]
         between = float(np.exp(2 * log_sds[1]))
-        log_rate = prior + between / (between + variance) * (site - prior)
-    sds = np.exp(log_sds)
-    return MixedFit(beta, covariance, float(sds[0]), float(sds[1]), site, variance)
+        wanted = prior + between / (between + variance) * (site - prior)
+        # One step at a time: a piece whose early readings show no wear must not run away.
+        log_rate = log_rate + np.clip(wanted - log_rate, -1.0, 1.0)
+    machine_sd, piece_sd = np.exp(log_sds)
+    return MixedFit(beta, covariance, float(machine_sd), float(piece_sd), site, variance, log_rate)
 
 
 def _restricted(
@@ -304,13 +377,18 @@ def _cross_check(fit: MixedFit, x: Array, machine: IntArray, design: Design) -> 
     )
 
 
-def _sites_of(pieces: pd.DataFrame, gauge_sd: float | None) -> tuple[pd.DataFrame, Sites]:
-    """Return one row a piece, and what its readings say; see :func:`fit_log_rate`."""
+def _sites_of(
+    pieces: pd.DataFrame, gauge_sd: float | None
+) -> tuple[pd.DataFrame, Sites, tuple[Shift, ...]]:
+    """Return one row a piece, what its readings say, and that with each offset moved a little.
+
+    See :func:`fit_log_rate`.
+    """
     if {"log_rate", "variance"} <= set(pieces.columns):
         rows = pieces.reset_index(drop=True)
         rate = np.exp(rows["log_rate"].to_numpy(np.float64))
         information = 1.0 / rows["variance"].to_numpy(np.float64)
-        return rows, Sites(information / rate, information / rate**2)
+        return rows, Sites(information / rate, information / rate**2), ()
     if {"hours", "wear_mm"} <= set(pieces.columns):
         wear, cells = wear_sums(pieces)
         lines = cell_sums(wear, cells, (ONE_SEASON,)).along(np.ones(1))
@@ -330,23 +408,38 @@ def _sites_of(pieces: pd.DataFrame, gauge_sd: float | None) -> tuple[pd.DataFram
     if not len(rows):
         raise ValueError("no piece has readings")
     gauge, _ = gauge_error(lines, gauge_sd)
-    mean, sd = _offsets_by_type(lines, gauge, rows)
+    mean, sd, errors = _offsets_by_type(lines, gauge, rows)
     shrink = sd**2 / (gauge**2 + lines.n * sd**2)
-    beyond = lines.y - lines.n * mean
-    linear = (lines.xy - mean * lines.x - shrink * beyond * lines.x) / gauge**2
     quadratic = (lines.xx - shrink * lines.x**2) / gauge**2
-    return rows, Sites(linear, quadratic)
+
+    def at(offset: Array) -> Sites:
+        beyond = lines.y - lines.n * offset
+        pull = lines.xy - offset * lines.x - shrink * beyond * lines.x
+        return Sites(pull / gauge**2, quadratic)
+
+    held = gauge**2 + lines.n * sd**2
+    shifts = []
+    for error in errors:
+        own, most = error > 0, float(error.max())
+        step = 0.1 * most
+        told = (np.where(own, told, 0.0) for told in (lines.n / held, lines.x / held, quadratic))
+        shifts.append(Shift(at(mean + step * own), step, most, *told))
+    return rows, at(mean), tuple(shifts)
 
 
-def _offsets_by_type(lines: LineSums, gauge: float, rows: pd.DataFrame) -> tuple[Array, Array]:
+def _offsets_by_type(
+    lines: LineSums, gauge: float, rows: pd.DataFrame
+) -> tuple[Array, Array, tuple[Array, ...]]:
     """Return mean and sd of the offset [pieces]: of each part type with enough pieces read twice.
 
     Part types bed in differently; one offset for all would count that as a difference of rates.
+    The third is the standard error of each offset, 0 for the pieces it is not of.
     """
     of_all = offsets(lines, gauge)
     mean, sd = np.full(len(rows), of_all.mean), np.full(len(rows), of_all.sd)
+    common, errors = np.full(len(rows), of_all.standard_error), []
     if "part_type" not in rows.columns:
-        return mean, sd
+        return mean, sd, (common,)
     twice = (lines.n >= 2) & (lines.spread()[0] > 0)
     for _, own in rows.groupby(rows["part_type"].astype(str)).indices.items():
         if twice[own].sum() < OWN_OFFSET:
@@ -355,5 +448,8 @@ def _offsets_by_type(lines: LineSums, gauge: float, rows: pd.DataFrame) -> tuple
             part[own] for part in (lines.n, lines.y, lines.yy, lines.x, lines.xy, lines.xx)
         )
         found = offsets(LineSums(n, y, yy, x, xy, xx), gauge)
-        mean[own], sd[own] = found.mean, found.sd
-    return mean, sd
+        mean[own], sd[own], common[own] = found.mean, found.sd, 0.0
+        error = np.zeros(len(rows))
+        error[own] = found.standard_error
+        errors.append(error)
+    return mean, sd, (*errors, common) if common.any() else tuple(errors)
