@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import runpy
 from dataclasses import replace
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +13,7 @@ import pytest
 
 from forecast.errors import NotInStore
 from forecast.jobs.hours_left import pieces_left
+from forecast.jobs.season import forecast_season
 from forecast.planning.plan import Plan, read_plan
 from forecast.records.season import STUDIES
 from forecast.records.snapshot import Snapshot
@@ -78,6 +80,27 @@ def test_looking_changes_no_life(worn: tuple[Snapshot, Plan]) -> None:
     before = worn[0].lives.copy()
     pieces_left(*worn)
     pd.testing.assert_frame_equal(before, worn[0].lives)
+
+
+def test_chances_are_those_of_the_season_forecast(
+    worn: tuple[Snapshot, Plan], tmp_path: Path
+) -> None:
+    """Piece by piece what the forecast's overhaul list says: to the season's end and the next's."""
+    snapshot, plan = worn
+    snapshot = replace(snapshot, day=plan.season.start - timedelta(days=3))
+    path = tmp_path / "plan.toml"
+    last = plan.season.start - timedelta(days=1)
+    stop = f"[overhaul]\nfrom = {last}\nuntil = {last}\n"
+    path.write_text(plan.text + stop, encoding="utf-8")
+    stopped = read_plan(path)
+    listed = forecast_season(snapshot, stopped).results["overhaul"]
+    own = pieces_left(snapshot, stopped)
+    keys = ["machine", "place", "position", "part_type"]
+    both = own.merge(listed, on=keys, suffixes=("", "_listed"))
+    assert len(both) == len(listed) == len(own) > 100
+    for name in ("chance_season", "chance_next"):
+        assert both[name].tolist() == both[f"{name}_listed"].tolist()
+        assert 0 < both[name].mean() < 1
 
 
 def test_an_unknown_part_type_is_named(worn: tuple[Snapshot, Plan]) -> None:

@@ -259,18 +259,21 @@ def rate_changes(readings: pd.DataFrame, gauge_sd: float) -> pd.DataFrame:
     rows = []
     for machine, own in readings.groupby("machine", sort=True):
         best: tuple[float, list[object]] | None = None
+        days = np.sort(own["at"].unique())
         pieces = [
-            piece.sort_values("at", kind="stable")
-            for _, piece in own.groupby("piece", sort=True)
+            (np.searchsorted(piece["at"].to_numpy(), days, side="right"), _bends(piece))
+            for _, piece in own.sort_values("at", kind="stable").groupby("piece", sort=True)
             if len(piece) >= 3
         ]
         if len(pieces) < LEAST_OVER:
             continue
-        for day in sorted(own["at"].unique())[1:-1]:
-            told = [one for piece in pieces if (one := _bend(piece, day)) is not None]
+        # [pieces, days, 3]: a day bends a piece where it parts the piece's readings.
+        bent = np.stack([bends[parted] for parted, bends in pieces])
+        for number in range(1, len(days) - 1):
+            told = bent[~np.isnan(bent[:, number, 0]), number]
             if len(told) < LEAST_OVER:
                 continue
-            about, with_it, before = np.array(told).T
+            about, with_it, before = told.T
             rate = float(before.mean())
             if rate <= 0:
                 continue
@@ -279,25 +282,31 @@ def rate_changes(readings: pd.DataFrame, gauge_sd: float) -> pd.DataFrame:
             loud = abs(change) / error
             if loud > LOUD and (best is None or loud > best[0]):
                 ends = [max(1.0 + change + sign * NORMAL_90 * error, 0.0) for sign in (0, -1, 1)]
-                best = loud, [machine, day, *ends, len(told)]
+                best = loud, [machine, pd.Timestamp(days[number]), *ends, len(told)]
         if best is not None:
             rows.append(best[1])
     return pd.DataFrame(rows, columns=columns)
 
 
-def _bend(piece: pd.DataFrame, day: object) -> tuple[float, float, float] | None:
-    """Return (square of the hours since a day, their product with wear, rate before), mm and h.
+def _bends(piece: pd.DataFrame) -> Array:
+    """Return what a change after each number of a piece's readings would look like, mm and h.
 
-    Offset and straight line of the piece are taken out of the first two.
+    One row a number of readings before the change, 0 to all: square of the hours since then, their
+    product with wear, rate before; the piece's offset and straight line are taken out of the first
+    two. NaN where its readings can't tell.
     """
     hours, wear = piece["hours"].to_numpy(np.float64), piece["wear_mm"].to_numpy(np.float64)
-    before = (piece["at"] <= day).to_numpy()
-    if before.sum() < 1 or (~before).sum() < 1 or np.ptp(hours) <= 0:
-        return None
-    since = np.maximum(hours - hours[before][-1], 0.0)
+    found = np.full((hours.size + 1, 3), np.nan)
+    if np.ptp(hours) <= 0:
+        return found
     design = np.column_stack([np.ones(hours.size), hours])
+    since = np.maximum(hours[:, None] - hours, 0.0)  # [readings, last reading before]
     off = since - design @ np.linalg.lstsq(design, since, rcond=None)[0]
-    if off @ off < 1e-6 * (since @ since):
-        return None
-    line = np.linalg.lstsq(np.column_stack([design, since]), wear, rcond=None)[0]
-    return float(off @ off), float(off @ wear), float(line[1])
+    for last in range(hours.size - 1):
+        own, about = off[:, last], float(off[:, last] @ off[:, last])
+        if about < 1e-6 * float(since[:, last] @ since[:, last]):
+            continue
+        whole = np.column_stack([design, since[:, last]])
+        rate = np.linalg.lstsq(whole, wear, rcond=None)[0][1]
+        found[last + 1] = about, float(own @ wear), float(rate)
+    return found
