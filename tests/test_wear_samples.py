@@ -211,3 +211,75 @@ def test_running_season_with_two_early_visits() -> None:
     low, middle, high = np.quantile(rates.level + np.log(1000), [0.05, 0.5, 0.95])
     assert middle == pytest.approx(TRUTH["level"], abs=0.15)
     assert high - low > np.subtract(*np.quantile(rates.season_levels[0], [0.95, 0.05]))
+
+
+def go_no_go(seed: int, limit: float, measured: int) -> tuple[pd.DataFrame, ...]:
+    """Twelve pieces a visit; ``measured`` of those under the limit get a value, the rest ok/over.
+
+    As people do: a piece over the limit is only noted, which cuts the top off the values.
+    """
+    rng = np.random.default_rng(seed)
+    effect = MACHINE_SD * rng.standard_normal(30)
+    rows, cells, bounds, bound_cells = [], [], [], []
+    for machine in range(30):
+        for age in (0.5, 1.0, 1.5, 2.0):
+            rate = np.exp(TRUTH["level"] + effect[machine] + 0.2 * rng.standard_normal(12))
+            y = TRUTH["offset"] + TRUTH["offset_sd"] * rng.standard_normal(12)
+            y = y + rate * age + GAUGE_SD * rng.standard_normal(12)
+            visit, name = f"v{machine}-{age}", f"M{machine:02d}"
+            values = y[y < limit][:measured]
+            sums = (len(values), values.sum(), (values**2).sum())
+            if len(values):
+                rows.append((visit, name, 1000 * age, 1e6 * age**2, *sums, 0.0, 0.0))
+                cells.append((visit, "2024", age))
+            others = [*y[y >= limit], *y[y < limit][measured:]]
+            for value in others:
+                ends = (limit, np.inf) if value >= limit else (-np.inf, limit)
+                bounds.append((f"b{len(bounds)}", "", visit, name, 1000 * age, *ends, False))
+                bound_cells.append((bounds[-1][0], "2024", age))
+    columns = ["visit", "machine", "age", "age_sq", "n", "sy", "syy"]
+    return (
+        pd.DataFrame(rows, columns=[*columns, "replaced_share", "culled_share"]),
+        pd.DataFrame(cells, columns=["visit", "season", "x"]),
+        pd.DataFrame(
+            bounds,
+            columns=["bound", "piece", "visit", "machine", "age", "low_mm", "high_mm", "suspect"],
+        ),
+        pd.DataFrame(bound_cells, columns=["bound", "season", "x"]),
+    )
+
+
+def test_pieces_found_over_take_the_bias_out_of_the_values_under_the_limit() -> None:
+    """At 2,000 h two pieces in five are over .7 mm: the values alone say far too little wear."""
+    truth = np.exp(TRUTH["level"] + (MACHINE_SD**2 + TRUTH["piece_sd"] ** 2) / 2) / 1000
+    alone, together = [], []
+    for seed in range(6):
+        samples, cells, bounds, bound_cells = go_no_go(seed, 0.7, 12)
+        plain = fit_samples(samples, cells, ["2024"], gauge_sd=GAUGE_SD)
+        both = fit_samples(
+            samples, cells, ["2024"], gauge_sd=GAUGE_SD, bounds=(bounds, bound_cells)
+        )
+        alone.append(plain.mean_rate / truth)
+        together.append(both.mean_rate / truth)
+        assert both.n_readings == 30 * 4 * 12
+    assert np.mean(alone) < 0.85
+    assert np.mean(together) == pytest.approx(1.0, abs=0.05)
+
+
+def test_ok_far_below_the_limit_says_nothing() -> None:
+    samples, cells, bounds, bound_cells = go_no_go(1, 9.0, 6)
+    plain = fit_samples(samples, cells, ["2024"], gauge_sd=GAUGE_SD)
+    both = fit_samples(samples, cells, ["2024"], gauge_sd=GAUGE_SD, bounds=(bounds, bound_cells))
+    assert both.mean_rate == pytest.approx(plain.mean_rate, rel=1e-9)
+    assert both.piece_sd == pytest.approx(plain.piece_sd, rel=1e-9)
+
+
+def test_visits_with_bounds_alone_count_by_their_weight() -> None:
+    """A machine that was only ever gauged go / no-go gets a rate of its own all the same."""
+    samples, cells, bounds, bound_cells = go_no_go(2, 0.5, 12)
+    fast = bounds["machine"] == "M07"
+    assert fast.any()
+    kept = samples[samples["machine"] != "M07"]
+    only = cells[cells["visit"].isin(kept["visit"])]
+    told = fit_samples(kept, only, ["2024"], gauge_sd=GAUGE_SD, bounds=(bounds, bound_cells))
+    assert "M07" in set(told.machines["machine"])

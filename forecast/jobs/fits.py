@@ -201,7 +201,13 @@ def _fit_wear(
         gauge = number(gauges.get(key[0]))
         own = snapshot.sample_cells[snapshot.sample_cells["visit"].isin(rows["visit"])]
         fits[key] = fit_samples(
-            rows, own, seasons, gauge_sd=gauge, season_spread=spread, phases=phases
+            rows,
+            own,
+            seasons,
+            gauge_sd=gauge,
+            season_spread=spread,
+            phases=phases,
+            bounds=_bounds(snapshot, key),
         )
     grades = dict(zip(snapshot.part_types["part_type"], snapshot.part_types["grade"], strict=True))
     for (name, group), fit in sorted(fits.items()):

@@ -202,13 +202,24 @@ def _own(
     elsewhere = set(snapshot.wear["piece"]) - set(read.index)
     has = rows["piece"].isin(fit.own_pieces - elsewhere).to_numpy()
     own = np.where(has, np.cumsum(has) - 1, -1)
-    due = np.zeros(len(rows), bool)
+    due = rows["piece"].isin(_found_over(snapshot, read)).to_numpy()
     if not has.any():
         return own, due, None
     pieces = rows.loc[has, ["piece"]]
     last = pieces["piece"].map(read["last_mm"]).to_numpy(float)
-    due[has] = last >= float(np.median(limit))
+    due[has] |= last >= float(np.median(limit))
     return own, due, fit.own_left_and_rate(rate, pieces, ran[has], limit, rng)
+
+
+def _found_over(snapshot: Snapshot, read: pd.DataFrame) -> set[str]:
+    """Name the pieces whose last reading, measured or not, found them over the limit."""
+    told = snapshot.bounds[snapshot.bounds["piece"].fillna("") != ""]
+    last = told.sort_values(["day", "bound"], kind="stable").drop_duplicates("piece", keep="last")
+    measured = last["piece"].map(read["last_age"]).astype(float)
+    later = measured.isna() | (last["age"].astype(float) >= measured)
+    unaged = pd.to_datetime(last["piece"].map(snapshot.unaged.groupby("piece")["day"].max()))
+    later &= unaged.isna() | (pd.to_datetime(last["day"]) >= unaged)
+    return set(last.loc[np.isfinite(last["low_mm"].astype(float)) & later, "piece"].astype(str))
 
 
 # --- ages ----------------------------------------------------------------------------

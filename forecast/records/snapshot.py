@@ -112,6 +112,8 @@ COLUMNS: Final[Mapping[str, tuple[str, ...]]] = {
         "low_mm",
         "high_mm",
         "suspect",
+        "replaced_share",
+        "culled_share",
     ),
     "bound_cells": ("bound", "season", "x"),
     "unaged": (
@@ -251,7 +253,7 @@ class Snapshot:
         Readings that were only found ok (``low_mm`` -inf, ``high_mm`` the limit) or over (the limit
         and inf): of a ``piece``, or of a set's pieces at a ``visit``; ``age`` NaN where unknown,
         ``x`` the hours run in each season (thousands). The fits may use them; ``suspect`` ones
-        serve their own piece only.
+        serve their own piece only. Shares replaced are those of a set, as in ``samples``.
     unaged, unaged_cells
         Readings of pieces and sets of unknown age, one row a piece or set and day: ``n`` readings
         with sums ``sy``, ``syy``, ``ran`` hours after the watch began, ``x`` the same by season.

@@ -26,6 +26,7 @@ from forecast.wear.fit import PIECE_COLUMNS, WearFit, no_fit, wear_fit
 from forecast.wear.offsets import OFFSET_ERROR, OFFSET_SD, Assumption, Offsets
 from forecast.wear.rates import sds_assumed
 from forecast.wear.reml import MACHINE_SD, PIECE_SD
+from forecast.wear.sample_bounds import VisitBounds, pulled, with_visits
 from forecast.wear.seasons import NO_PHASES, FleetModel, spread_posterior
 
 Array = npt.NDArray[np.float64]
@@ -43,6 +44,12 @@ LEAST_MACHINES: Final = 3
 WEAR_RATIO: Final = 1.5
 """Visits tell piece sd and offset sd apart only if their wear differs by this factor."""
 
+BOUND_ROUNDS: Final = 12
+"""Rounds in which readings found ok or over are matched with the fit of the round before."""
+
+LEAST_VARIANCE: Final = 1e-6
+"""Of one reading of a visit, mm2: where the samples tell less."""
+
 SURE_LEVEL: Final = 0.5
 """A season whose log level has a larger standard error counts as not read."""
 
@@ -51,7 +58,8 @@ SURE_LEVEL: Final = 0.5
 class _Visits:
     """One row a visit: machine, readings, their mean and variance, mean kh run in each season.
 
-    ``mix`` is the mean of the pieces' squared ages over the square of their mean age.
+    ``mix`` is the mean of the pieces' squared ages over the square of their mean age. ``read`` is
+    how many were measured: ``n`` counts pieces found ok or over by their weight besides.
     """
 
     machine: IntArray
@@ -60,6 +68,8 @@ class _Visits:
     variance: Array
     x: Array
     mix: Array
+    read: Array
+    name: npt.NDArray[np.object_]
 
     def of(self, keep: npt.NDArray[np.bool_]) -> _Visits:
         return _Visits(
@@ -69,7 +79,14 @@ class _Visits:
             self.variance[keep],
             self.x[keep],
             self.mix[keep],
+            self.read[keep],
+            self.name[keep],
         )
+
+    @property
+    def sure(self) -> Array:
+        """1 for a visit with a reading; less for one that only bounds tell of [visits]."""
+        return np.minimum(self.n, 1.0)
 
     def without(self, machine: int) -> _Visits:
         return self.of(self.machine != machine)
@@ -98,6 +115,7 @@ def fit_samples(
     gauge_sd: float | None,
     season_spread: float | None = None,
     phases: Mapping[str, tuple[str, str]] | None = None,
+    bounds: tuple[pd.DataFrame, pd.DataFrame] | None = None,
 ) -> WearFit:
     """Fit wear rates of one part type and duty group to samples without positions, by moments.
 
@@ -117,6 +135,9 @@ def fit_samples(
     phases
         Season and phase of each cell named in ``seasons``; the phases of a season are read as one:
         samples do not tell them apart.
+    bounds
+        Pieces of sets found ok or over: Snapshot's ``bounds`` and ``bound_cells``. They pull the
+        means of their visits; what the pieces of a visit differ by comes from measured ones.
 
     Returns
     -------
@@ -128,14 +149,24 @@ def fit_samples(
         whole = {name: phases[name][0] for name in seasons}
         cells = cells.assign(season=cells["season"].astype(str).map(whole))
         seasons = tuple(dict.fromkeys(whole.values()))
-    visits, machines, left_out = _visits(samples, cells, seasons)
-    readings = int(visits.n.sum())
-    design = _design(visits.x)
+    found_so: pd.DataFrame | None = None
+    if bounds is not None:
+        frame, run = bounds
+        if phases:
+            run = run.assign(season=run["season"].astype(str).map(whole))
+        samples, cells, found_so = with_visits(samples, cells, frame, run)
+    visits, machines, left_out = _visits(samples, cells, seasons, found_so)
+    readings = int(visits.read.sum())
+    design = _design(visits.x[visits.read > 0])
     if design is None:
         return no_fit(readings, readings, left_out)
     names = tuple(seasons[k] for k in design.named)
     gauge = 0.0 if gauge_sd is None or not np.isfinite(gauge_sd) else float(gauge_sd)
-    found = _moments(visits, len(machines), design, gauge)
+    found = _moments(visits.of(visits.read > 0), len(machines), design, gauge)
+    if found_so is not None and len(found_so) and (found.rate > 0).any():
+        visits, found = _with_bounds(visits, found_so, design, len(machines), gauge, found)
+        readings += len(found_so)
+    visits = visits.of(visits.n > 0)
     if not (found.rate > 0).any():
         return no_fit(readings, readings, left_out)
     covariance, sure = _jackknife(visits, len(machines), design, gauge, found)
@@ -201,7 +232,10 @@ def _design(x: Array) -> _Design | None:
 
 
 def _visits(
-    samples: pd.DataFrame, cells: pd.DataFrame, seasons: Sequence[str]
+    samples: pd.DataFrame,
+    cells: pd.DataFrame,
+    seasons: Sequence[str],
+    found_so: pd.DataFrame | None = None,
 ) -> tuple[_Visits, tuple[str, ...], tuple[Assumption, ...]]:
     """Return the visits that count, their machines' names, and what was left out."""
     samples = samples.sort_values("visit", kind="stable")
@@ -219,17 +253,22 @@ def _visits(
     age = samples["age"].to_numpy(np.float64, na_value=np.nan)
     squares = samples["age_sq"].to_numpy(np.float64, na_value=np.nan)
     aged = (x.sum(axis=1) > 0) | (age == 0)
-    read = (n >= 1) & np.isfinite(sy) & np.isfinite(syy) & aged & np.isfinite(x).all(axis=1)
+    told = n >= 1
+    if found_so is not None:
+        told |= samples["visit"].isin(found_so["visit"]).to_numpy()
+    read = told & np.isfinite(sy) & np.isfinite(syy) & aged & np.isfinite(x).all(axis=1)
     chosen = culled > MOST_CULLED
     mixed = (replaced > MOST_REPLACED) & ~chosen
     keep = read & ~chosen & ~mixed
     codes, machines = pd.factorize(samples["machine"].astype(str)[keep], sort=True)
     n, sy, syy = n[keep], sy[keep], syy[keep]
-    variance = np.maximum(syy - sy**2 / n, 0.0) / np.maximum(n - 1.0, 1.0)
+    of_each = np.maximum(n, 1.0)
+    variance = np.maximum(syy - sy**2 / of_each, 0.0) / np.maximum(n - 1.0, 1.0)
     mix = np.maximum(squares[keep], age[keep] ** 2) / np.maximum(age[keep], 1.0) ** 2
     mix = np.where(np.isfinite(mix) & (age[keep] > 1.0), mix, 1.0)
     machine = np.asarray(codes, dtype=np.int64)
-    visits = _Visits(machine, n, sy / n, variance, x[keep], mix)
+    name = samples["visit"].to_numpy(object)[keep]
+    visits = _Visits(machine, n, sy / of_each, variance, x[keep], mix, n, name)
     others = ~read & ~chosen & ~mixed
     notes = _left_out(len(samples), int(chosen.sum()), int(mixed.sum()), int(others.sum()))
     return visits, tuple(map(str, machines)), notes
@@ -251,7 +290,9 @@ def _left_out(visits: int, chosen: int, mixed: int, unknown: int) -> tuple[Assum
 
 def _moments(visits: _Visits, machines: int, design: _Design, gauge_sd: float) -> _Moments:
     """Equate means and variances of the visits to what the model lets expect."""
-    line = np.linalg.lstsq(design.matrix(visits.x), visits.mean, rcond=None)[0]
+    root = np.sqrt(visits.sure)
+    matrix = root[:, None] * design.matrix(visits.x)
+    line = np.linalg.lstsq(matrix, root * visits.mean, rcond=None)[0]
     offset = float(line[0]) if design.offset else 0.0
     rate = np.asarray(line[1:] if design.offset else line, dtype=np.float64)
     worn = (visits.x @ design.gather) @ np.maximum(rate, 0.0)
@@ -273,6 +314,34 @@ def _moments(visits: _Visits, machines: int, design: _Design, gauge_sd: float) -
     )
 
 
+def _with_bounds(
+    visits: _Visits,
+    bounds: pd.DataFrame,
+    design: _Design,
+    machines: int,
+    gauge_sd: float,
+    found: _Moments,
+) -> tuple[_Visits, _Moments]:
+    """Pull the means of visits by what was only found ok or over, until the fit agrees with it."""
+    row = pd.Index(visits.name).get_indexer(pd.Index(bounds["visit"]))
+    here = bounds[row >= 0]
+    low, high = (here[name].to_numpy(np.float64) for name in ("low_mm", "high_mm"))
+    of_visits = VisitBounds(row[row >= 0], low, high)
+    told = visits
+    for _ in range(BOUND_ROUNDS):
+        worn = (visits.x @ design.gather) @ np.maximum(found.rate, 0.0)
+        prior, read = found.machine_sd**2, np.isfinite(found.ratio)
+        trust = np.where(read, prior / (prior + found.ratio_variance), 0.0)
+        worn *= (1.0 + trust * (np.where(read, found.ratio, 1.0) - 1.0))[visits.machine]
+        growing = worn**2 * (visits.mix * np.exp(found.piece_sd**2) - 1.0)
+        variance = found.offset_sd**2 + gauge_sd**2 + growing
+        one = found.offset + worn, np.maximum(variance, LEAST_VARIANCE)
+        n, mean, spread = pulled(visits.read, visits.mean, visits.variance, of_visits, one)
+        told = replace(visits, n=n, mean=mean, variance=spread).of(n > 0)
+        found = _moments(told, machines, design, gauge_sd)
+    return told, found
+
+
 def _machine_ratios(
     visits: _Visits, machines: int, worn: Array, offset: float
 ) -> tuple[Array, Array, float]:
@@ -284,11 +353,12 @@ def _machine_ratios(
     def by_machine(weight: Array) -> Array:
         return np.bincount(visits.machine, weight, machines).astype(np.float64)
 
-    weight = by_machine(worn**2)
+    sure = visits.sure
+    weight = by_machine(sure * worn**2)
     known = weight > 0
     weight = np.where(known, weight, np.nan)
-    ratio = by_machine(worn * (visits.mean - offset)) / weight
-    noise = by_machine(worn**2 * visits.variance / visits.n) / weight**2
+    ratio = by_machine(sure * worn * (visits.mean - offset)) / weight
+    noise = by_machine((sure * worn) ** 2 * visits.variance / visits.n) / weight**2
     if known.sum() < 2:
         return ratio, noise, MACHINE_SD
     between = float(np.var(ratio[known], ddof=1) - noise[known].mean())
@@ -299,10 +369,10 @@ def _inside(
     visits: _Visits, worn: Array, machine_sd: float, gauge_sd: float
 ) -> tuple[float | None, float]:
     """Return (piece sd or None, offset sd) from the variances inside visits."""
-    usable = visits.n >= 2
+    usable = visits.read >= 2
     if usable.sum() < 3:
         return None, OFFSET_SD
-    mix, free = visits.mix[usable], visits.n[usable] - 1.0
+    mix, free = visits.mix[usable], visits.read[usable] - 1.0
     # of the mean wear's square, the mix of ages alone explains (mix - 1)
     by_ages = (1.0 + machine_sd**2) * worn[usable] ** 2 * (mix - 1.0)
     squares, variance = worn[usable] ** 2 * mix, visits.variance[usable] - by_ages
