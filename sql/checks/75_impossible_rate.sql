@@ -1,5 +1,5 @@
 -- A piece wore more than ten times as fast as its part type usually does, beyond what the gauge and
--- the bedding-in of a new piece explain.
+-- the bedding-in of a new piece explain. (Not where two values may be exchanged.)
 -- Default: as logged (it counts).
 CREATE OR REPLACE TEMP TABLE impossible_rate AS
 WITH named AS (
@@ -13,6 +13,8 @@ WITH named AS (
     FROM strides AS s
     WHERE
         s.usual_rate > 0
+        AND NOT s.may_be_swapped
+        AND NOT s.may_have_been
         AND s.wear_mm - s.wear_before
         > 10 * s.usual_rate * (s.age - s.age_before)
         + s.explained_mm * CASE WHEN s.is_first THEN 3 ELSE 2 END

@@ -17,6 +17,8 @@ WITH halves AS (
         max_by(s.wear_mm, s.reading_no) FILTER (s.reading_no <= (s.readings + 1) // 2) AS middle_mm,
         max_by(s.taken_at, s.reading_no) FILTER (s.reading_no <= (s.readings + 1) // 2)
             AS taken_at,
+        max_by(s.may_be_swapped, s.reading_no) FILTER (s.reading_no <= (s.readings + 1) // 2)
+            AS middle_may_be_swapped,
         max_by(s.age, s.reading_no) AS last_age,
         max_by(s.wear_mm, s.reading_no) AS last_mm
     FROM strides AS s
@@ -36,16 +38,6 @@ rates AS (
     WHERE h.middle_age > h.first_age AND h.last_age > h.middle_age
 ),
 
-doubtful AS (
-    SELECT
-        s.machine,
-        s.place,
-        unnest([s.fallen, s.risen]) AS position,
-        s.reading_day
-    FROM swapped_positions AS s
-    WHERE s.state = 'open'
-),
-
 named AS (
     SELECT
         r.*,
@@ -55,13 +47,10 @@ named AS (
             r.taken_at
         ) AS id
     FROM rates AS r
-    ANTI JOIN doubtful AS d
-        ON
-            r.machine = d.machine
-            AND r.place = d.place
-            AND r.position = d.position
-            AND r.taken_at::DATE = d.reading_day
-    WHERE r.least_after > 3 * r.rate_before AND r.least_after > r.most_before
+    WHERE
+        NOT r.middle_may_be_swapped
+        AND r.least_after > 3 * r.rate_before
+        AND r.least_after > r.most_before
 )
 
 SELECT

@@ -1,7 +1,17 @@
--- What each piece wore between two of its readings of one kind, from none where it was new, and how
--- much of it the gauge explains.
+-- What each piece wore between two of its readings of one kind, from none where it was new, how
+-- much of it the gauge explains, and whether either reading may stand for another position.
 CREATE OR REPLACE TEMP TABLE strides AS
-WITH in_time AS (
+WITH exchanged AS (
+    SELECT
+        s.machine,
+        s.place,
+        unnest([s.fallen, s.risen]) AS position,
+        s.reading_day
+    FROM swapped_positions AS s
+    WHERE s.state = 'open'
+),
+
+in_time AS (
     SELECT
         a.spell_no,
         a.machine,
@@ -17,9 +27,17 @@ WITH in_time AS (
         coalesce(lag(a.age::DOUBLE) OVER of_piece, 0) AS age_before,
         coalesce(lag(a.wear_mm::DOUBLE) OVER of_piece, 0) AS wear_before,
         lag(a.moment) OVER of_piece IS NULL AS is_first,
+        e.machine IS NOT NULL AS may_be_swapped,
+        coalesce(lag(e.machine IS NOT NULL) OVER of_piece, FALSE) AS may_have_been,
         row_number() OVER of_piece AS reading_no,
         count(*) OVER (PARTITION BY a.spell_no, a.reading_kind) AS readings
     FROM aged AS a
+    LEFT JOIN exchanged AS e
+        ON
+            a.machine = e.machine
+            AND a.place = e.place
+            AND a.position = e.position
+            AND a.moment::DATE = e.reading_day
     WHERE NOT a.is_set AND a.age IS NOT NULL
     WINDOW of_piece AS (
         PARTITION BY a.spell_no, a.reading_kind ORDER BY a.moment, a.wear_mm, a.file, a.file_line
