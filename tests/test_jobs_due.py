@@ -24,7 +24,7 @@ def found(snapshot: Snapshot, rows: list[tuple[str, float, str]]) -> pd.DataFram
     limit = float(snapshot.part_types["wear_limit_mm"].iloc[0])
     fitted = snapshot.fitted.set_index("piece")
     table = [
-        {"bound": f"b{n}", "piece": piece, "visit": "", "machine": fitted.at[piece, "machine"],
+        {"bound": f"b{n}", "piece": piece, "visit": "", "machine": fitted.loc[piece, "machine"],
          "position": "1", "part_type": FLEETS["PART"], "duty_group": "",
          "day": pd.Timestamp("2026-08-01") + pd.Timedelta(n, "h"), "age": age,
          "low_mm": limit if what == "over" else -np.inf,

@@ -18,6 +18,7 @@ from forecast.errors import NotInStore, PlanError
 from forecast.jobs.assumptions import FEW_DRAWS, spread_rows
 from forecast.jobs.exhibits import assumed, season_days, versions, wear_paths
 from forecast.jobs.fits import Fits, fit_all
+from forecast.jobs.growth import growth_assumed, growths
 from forecast.jobs.laws import InService, in_service
 from forecast.jobs.running import (
     earlier_of,
@@ -349,6 +350,7 @@ def _results(
     bought = purchases(paths, stock, snapshot.part_types, plan, days)
     listed = change_list(lived.parts, days, chosen, paths, stock, plan)
     used = used_so_far(snapshot, plan)
+    grown = growth_assumed(growths(snapshot, fits.wear_fits))
     results = {
         "season_totals": season_totals(paths),
         "demand": demand_table(paths, days),
@@ -364,7 +366,7 @@ def _results(
         "doubts": snapshot.doubts,
         "set_aside": snapshot.set_aside,
         "machines": fits.machines,
-        "assumed": _assumed(fits, service, rules, before, chosen, [*extra, *counted]),
+        "assumed": _assumed(fits, service, rules, before, chosen, [*grown, *extra, *counted]),
     }
     exhibits = {
         "wear_paths": wear_paths(snapshot, fits, service, days, plan.draws.seed),

@@ -2,25 +2,18 @@
 
 from __future__ import annotations
 
-from typing import Final
-
 import pandas as pd
 
 from forecast.jobs.checks import beside, duty_terms, other_families
 from forecast.jobs.duty import specific_wear
 from forecast.jobs.fits import Fits, fit_all
+from forecast.jobs.growth import growths
 from forecast.jobs.names import known_part_type
 from forecast.jobs.rate_law import rate_law
 from forecast.records.season import STUDIES
 from forecast.records.snapshot import Snapshot
 from forecast.store.opening import open_store
 from forecast.store.snapshots import take_snapshot
-from forecast.wear.law import rate_changes, wear_law
-from forecast.wear.offsets import GAUGE_SD
-from forecast.wear.rates import WearFit
-
-BEDDED_IN: Final = 100.0
-"""Hours from which on readings tell of the law of wear: bedding-in before looks like a power."""
 
 
 def wear(address: str, part_type: str | None = None) -> pd.DataFrame:
@@ -73,8 +66,6 @@ def wear_beside(address: str, part_type: str) -> tuple[dict[str, pd.DataFrame], 
     with open_store(address) as store:
         snapshot = take_snapshot(store)
         known_part_type(snapshot, part_type)
-        readings = store.frame("queries/wear_readings")
-    readings = readings[readings["part_type"] == part_type]
     fits = fit_all(snapshot, only=part_type)
     law = rate_law(snapshot, part_type)
     columns = list(STUDIES["rate_law"])
@@ -83,15 +74,16 @@ def wear_beside(address: str, part_type: str) -> tuple[dict[str, pd.DataFrame], 
         "rate_law": pd.DataFrame(columns=columns) if law is None else law.table()[columns],
         "specific_wear": specific_wear(snapshot, part_type),
     }
-    return tables, _wear_said(fits, part_type, readings)
+    return tables, _wear_said(snapshot, fits, part_type)
 
 
-def _wear_said(fits: Fits, part_type: str, readings: pd.DataFrame) -> tuple[str, ...]:
+def _wear_said(snapshot: Snapshot, fits: Fits, part_type: str) -> tuple[str, ...]:
     """Say in sentences what the rates alone don't."""
     said = []
-    for (name, group), fit in sorted(fits.wear_fits.items()):
-        if name != part_type or fit.state == "no_fit":
-            continue
+    own = {key: fit for key, fit in fits.wear_fits.items() if key[0] == part_type}
+    for growth in growths(snapshot, own):
+        group = growth.duty_group
+        fit = own[part_type, group]
         where = f"{group}: " if group else ""
         seasons = f"{fit.season_spread:.2f} ({fit.season_spread_low:.2f} to "
         seasons += f"{fit.season_spread_high:.2f}), prior {fit.season_prior}"
@@ -103,25 +95,9 @@ def _wear_said(fits: Fits, part_type: str, readings: pd.DataFrame) -> tuple[str,
         ]
         if fit.own_pieces:
             said.append(f"{where}a piece's rate may still change by {fit.future_sd:.0%}")
-        own = _steady(readings[readings["duty_group"].fillna("") == group], fit)
-        gauge = fit.gauge_sd if fit.gauge_sd == fit.gauge_sd else GAUGE_SD
-        law = wear_law(own[own["hours"] >= BEDDED_IN], gauge)
-        said.append(f"{where}{law.says}")
-        said += [
-            f"{row.machine}: {row.ratio:.2f} times its rate before ({row.low:.2f} to "
-            f"{row.high:.2f}) since {row.at:%Y-%m-%d}, by {row.pieces} pieces"
-            for row in rate_changes(own, gauge).itertuples()
-        ]
+        said.append(f"{where}{growth.law.says}")
+        said += [f"{machine}: {ratio} {since}" for machine, ratio, since in growth.changed()]
     return tuple(said)
-
-
-def _steady(rows: pd.DataFrame, fit: WearFit) -> pd.DataFrame:
-    """Return one row a reading, its hours counted as those of an average season and phase."""
-    pace = dict(zip(cells := sorted(set(rows["cell"])), fit.season_pace(cells), strict=True))
-    rows = rows.assign(hours=rows["hours"] * rows["cell"].map(pace).astype(float))
-    keys = ["reading", "machine", "piece", "at", "wear_mm"]
-    steady: pd.DataFrame = rows.groupby(keys, sort=True)["hours"].sum().reset_index()
-    return steady
 
 
 def life(address: str, part_type: str | None = None) -> pd.DataFrame:

@@ -133,6 +133,17 @@ COLUMNS: Final[Mapping[str, tuple[str, ...]]] = {
         "culled_share",
     ),
     "unaged_cells": ("visit", "season", "x"),
+    "growth": (
+        "reading",
+        "machine",
+        "piece",
+        "part_type",
+        "duty_group",
+        "at",
+        "wear_mm",
+        "cell",
+        "hours",
+    ),
     "gauge": ("part_type", "sd_mm", "told_by", "repeats_mm", "pairs"),
     "new_sizes": ("piece", "part_type", "reading_kind", "new_mm", "sd_mm", "told_by"),
     "pace": ("machine", "part_type", "clock", "per_hour", "metered"),
@@ -259,6 +270,9 @@ class Snapshot:
         with sums ``sy``, ``syy``, ``ran`` hours after the watch began, ``x`` the same by season.
         The age is ``ran`` plus a start age, the same at every visit of a piece, which depths may
         tell.
+    growth
+        Readings of pieces read three times and more (of each part type the 1000 read last), one row
+        a ``reading`` and ``cell`` in which the piece has run ``hours``.
     gauge
         Sd of one reading of each part type, and what tells it: ``stated``, repeated readings
         (``pairs`` of them, whose own sd is ``repeats_mm``), or nothing (NaN).
@@ -323,6 +337,7 @@ class Snapshot:
     bound_cells: pd.DataFrame = field(default_factory=lambda: _empty("bound_cells"))
     unaged: pd.DataFrame = field(default_factory=lambda: _empty("unaged"))
     unaged_cells: pd.DataFrame = field(default_factory=lambda: _empty("unaged_cells"))
+    growth: pd.DataFrame = field(default_factory=lambda: _empty("growth"))
     gauge: pd.DataFrame = field(default_factory=lambda: _empty("gauge"))
     new_sizes: pd.DataFrame = field(default_factory=lambda: _empty("new_sizes"))
     pace: pd.DataFrame = field(default_factory=lambda: _empty("pace"))

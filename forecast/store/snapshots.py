@@ -28,6 +28,7 @@ QUERIES: Final[Mapping[str, str]] = {
     "bound_cells": "queries/snapshot_bound_cells",
     "unaged": "queries/snapshot_unaged",
     "unaged_cells": "queries/snapshot_unaged_cells",
+    "growth": "queries/snapshot_growth",
     "gauge": "queries/snapshot_gauge",
     "new_sizes": "queries/snapshot_new_sizes",
     "pace": "queries/snapshot_pace",
