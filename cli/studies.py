@@ -56,7 +56,7 @@ def wear(ctx: typer.Context, part_type: PartType = None, as_json: Json = False) 
         told = f"{row.term} {near[0]} ({near[1]} to {near[2]}; {check}): {row.means}"
         typer.echo(show.hanging(told))
     if len(found["specific_wear"]):
-        title = "Specific wear rate: k in 1e-6 mm3/(N m), and in 1e-10 in3 min/(ft lb h)"
+        title = "Specific wear rate: k in 1e-6 mm3/(N m), and in 1e-10 in3 min/(ft lbf h)"
         typer.echo("\n" + show.strong(title))
         typer.echo(show.text_table("specific_wear", found["specific_wear"]))
 

@@ -6,11 +6,13 @@ import runpy
 from datetime import date
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 import pytest
 
 from forecast.errors import NotInStore, WearaheadError
 from forecast.jobs.duty import Given, duty, judge, printed_material
+from forecast.physics.duty import us_wear_factor
 from forecast.records.season import STUDIES
 from forecast.records.snapshot import Snapshot
 
@@ -124,3 +126,28 @@ def test_a_file_of_ones_own_and_its_faults(address: str, tmp_path: Path) -> None
         duty(address, "SLEEVE", material="OURS", materials=own)
     with pytest.raises(NotInStore, match="SLEVE"):
         duty(address, "SLEVE")
+
+
+def test_k_of_a_sleeve_says_what_it_is_if_the_sleeve_turns(tmp_path: Path) -> None:
+    """Depth = k p v t / pi of a sleeve that turns (TRADE-E3c): k is pi times as large."""
+    log = LOGBOOK(tmp_path / "s.duckdb")
+    duty = {"pressure_mpa": 0.3, "speed_m_s": 0.2}
+    for name, form in (("TURNS", "sleeve"), ("STANDS", "bush")):
+        log.part_type(name, 1.0, form=form)
+        for machine in ("M1", "M2", "M3"):
+            log.fleet(machine, name, "8", place=form, **duty)
+            for position in range(1, 9):
+                for day, depth in (("2026-08-20", 0.2), ("2026-09-01", 0.32)):
+                    more = {"position": str(position), "place": form, "part_type": name}
+                    log.reading(machine, day, depth, reading_kind="wear_depth", **more)
+    for machine in ("M1", "M2", "M3"):
+        log.run(machine, "2026-08-03", 40)
+    log.write()
+    snapshot = log.snapshot()
+    for name, said in (("TURNS", True), ("STANDS", False)):
+        rows = judge(snapshot, name, Given()).set_index("quantity")
+        k, us = rows.loc["specific wear rate"], rows.loc["wear factor K"]
+        assert us["value"] == pytest.approx(us_wear_factor(k["value"] * 1e-6))
+        assert us["unit"] == "1e-10 in3 min/(ft lbf h)"
+        assert (f"{np.pi * k['value']:.3g} if the sleeve turns" in k["source"]) == said
+        assert (f"{np.pi * us['value']:.3g} if the sleeve turns" in us["source"]) == said

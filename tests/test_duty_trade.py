@@ -25,6 +25,7 @@ from forecast.physics.duty import (
     wear_depth,
 )
 from forecast.physics.heat import (
+    POISSON,
     PressedBush,
     arrhenius,
     assembly_clearance,
@@ -34,8 +35,10 @@ from forecast.physics.heat import (
     moisture_growth,
     press_fit,
     pressed_bore,
+    running_clearance,
 )
 from forecast.physics.materials import UNITS, read_materials
+from forecast.physics.sizes import close_in
 from forecast.physics.units import convert
 from forecast.planning.policy import best_age, cost_by_age
 from forecast.wear.equivalents import equivalent_shape, rate_sd
@@ -274,3 +277,32 @@ def test_a_material_file_of_ones_own(tmp_path: Path) -> None:
         own.write_text(text)
         with pytest.raises(ValueError, match=message):
             read_materials(own)
+
+
+@pytest.mark.parametrize("number", [0, 1, 2])
+def test_e9_running_clearance_from_the_bench_to_the_machine(number: int) -> None:
+    """TRADE-E8 and E9 in one: pressed in, then warm; dry, as E9 has it, then wet."""
+    example = TRADE["E9"]
+    model = ("axial_free", "area", "axial_fixed")[number]
+    ctes = tuple(example[f"alpha_{name}"] for name in ("bush", "housing", "shaft"))
+    outer = 36 + press_fit(36)
+    free = 30 + close_in(press_fit(36), 36, 30)  # about: so that the bore in place is near 30
+    pressed = pressed_bore(free, outer, 36)
+    shaft = pressed - 0.15
+    cold = running_clearance((free, outer), 36, shaft, ctes=ctes, temperature_c=20)
+    assert cold == close(0.15, abs=1e-9)
+    warm = running_clearance((free, outer), 36, shaft, ctes=ctes, temperature_c=60, model=model)
+    assert warm == close(example["running_clearance_from_0.15"][number], abs=1e-3)
+    # 1 % of water, .0025 a per cent: the wall of 3 mm grows inwards, its section held outside
+    wet = running_clearance(
+        (free, outer), 36, shaft, ctes=ctes, temperature_c=60, model=model,
+        swelling=moisture_growth(1.0, 1.0, 0.0025),
+    )  # fmt: skip
+    squeeze = (1 + POISSON, None, 1 + 2 * POISSON / (1 - POISSON))[number]
+    if squeeze is not None:
+        assert warm - wet == close((36 - pressed) * 0.0025 * squeeze, rel=1e-6)
+    else:
+        bore = (wet + shaft * (1 + ctes[2] * 40)) ** 2
+        outside = (36 * (1 + ctes[1] * 40)) ** 2
+        grown = ((1 + ctes[0] * 40) * 1.0025) ** 2
+        assert outside - bore == close((36**2 - pressed**2) * grown, rel=1e-9)

@@ -285,17 +285,26 @@ def _measured(snapshot: Snapshot, part_type: str) -> list[Row]:
     """Return the specific wear rate that the plant's own readings show, beside printed charts."""
     rows: list[Row] = []
     found = specific_wear(snapshot, part_type)
+    turns = _first(snapshot.part_types, part_type).get("form") == "sleeve"
     for group, (k, low, high, us, us_low, us_high) in zip(
         found["duty_group"], found.iloc[:, 3:].to_numpy(dtype=float), strict=True
     ):
         span = f"your own readings, {low:.3g} to {high:.3g}"
         named = f" in duty group {group}" if group else ""
-        rows.append(
-            _told("specific wear rate", k, "1e-6 mm3/(N m)", f"{span}{named} (depth / p v t)")
-        )
+        how = f" (depth / p v t{_if_turning(k) if turns else ''})"
+        rows.append(_told("specific wear rate", k, "1e-6 mm3/(N m)", f"{span}{named}{how}"))
         same = f"the same in the unit of US charts, {us_low:.3g} to {us_high:.3g}"
+        same += f" ({_if_turning(us).removeprefix('; ')})" if turns else ""
         rows.append(_told("wear factor K", us, "1e-10 in3 min/(ft lbf h)", same))
     return rows
+
+
+def _if_turning(k: float) -> str:
+    """Say what k is of a sleeve that wears all round: the logs do not tell whether it turns.
+
+    Its volume is spread over pi d L instead of d L, so that the same depth is pi times the k.
+    """
+    return f"; {np.pi * k:.3g} if the sleeve turns under its load, which spreads wear all round"
 
 
 def specific_wear(snapshot: Snapshot, part_type: str) -> pd.DataFrame:

@@ -75,8 +75,10 @@ class PressedBush:
     bush_cte: float
     housing_cte: float
 
-    def bore_change(self, temperature_c: float, model: str = "area") -> float:
-        """Return by how much the bore changes when all gets warm (negative: it closes), mm.
+    def bore_change(
+        self, temperature_c: float, model: str = "area", swelling: float = 0.0
+    ) -> float:
+        """Return by how much the bore changes warm and wet (negative: it closes), mm.
 
         Parameters
         ----------
@@ -86,30 +88,84 @@ class PressedBush:
             ``area``: the cross-section grows freely, the outside follows the housing;
             ``axial_free`` and ``axial_fixed``: a thin ring, free or held along its axis. Area and
             axial_fixed are the safe ones; the shortcut ``2 s a dT`` is far too small.
+        swelling
+            Share of its length by which the bush would grow in water if it were free.
         """
         warm = temperature_c - SIZE_AT
         outer, inner = self.housing_mm, self.bore_mm
         if model == "area":
             outside = (outer * (1 + self.housing_cte * warm)) ** 2
-            section = (outer**2 - inner**2) * (1 + self.bush_cte * warm) ** 2
+            free = (1 + self.bush_cte * warm) * (1 + swelling)
+            section = (outer**2 - inner**2) * free**2
             if outside <= section:
                 raise ValueError(f"the bush has no bore left at {temperature_c} C")
             return math.sqrt(outside - section) - inner
         if model not in ("axial_free", "axial_fixed"):
             raise ValueError(f"model {model!r} is none of area, axial_free, axial_fixed")
         squeeze = POISSON if model == "axial_free" else 2 * POISSON / (1 - POISSON)
-        grown = self.bush_cte + squeeze * (self.bush_cte - self.housing_cte)
-        return self.housing_cte * outer * warm - (outer - inner) * grown * warm
+        own, held = self.bush_cte * warm + swelling, self.housing_cte * warm
+        return held * outer - (outer - inner) * (own + squeeze * (own - held))
 
     def clearance(
-        self, shaft_mm: float, shaft_cte: float, temperature_c: float, model: str = "area"
+        self,
+        shaft_mm: float,
+        shaft_cte: float,
+        temperature_c: float,
+        model: str = "area",
+        swelling: float = 0.0,
     ) -> float:
         """Return the running clearance on the diameter when bush and shaft are warm, mm.
 
         Negative: the shaft is gripped. The shaft grows, the bore closes: both take from it.
         """
         shaft = shaft_mm * (1 + shaft_cte * (temperature_c - SIZE_AT))
-        return self.bore_mm + self.bore_change(temperature_c, model) - shaft
+        return self.bore_mm + self.bore_change(temperature_c, model, swelling) - shaft
+
+
+def running_clearance(
+    bush: tuple[float, float],
+    housing_mm: float,
+    shaft_mm: float,
+    *,
+    ctes: tuple[float, float, float],
+    temperature_c: float,
+    swelling: float = 0.0,
+    model: str = "area",
+) -> float:
+    """Return the running clearance of a bush pressed in, warm and wet, on the diameter, mm.
+
+    Pressing in closes the bore, heat closes it further and swells the shaft, water swells the
+    bush: all four take from the clearance that shaft and free bush have on the bench.
+
+    Parameters
+    ----------
+    bush
+        Bore and outside diameter of the free, dry bush at 20 C, mm.
+    housing_mm, shaft_mm
+        Bore of the housing and diameter of the shaft at 20 C.
+    ctes
+        Linear expansion of bush, housing and shaft, 1/K.
+    temperature_c
+        Of all of them.
+    swelling
+        Share of its length by which the free bush grows in water:
+        ``moisture_growth(1.0, water_percent, growth)``.
+    model
+        As for :meth:`PressedBush.bore_change`.
+
+    Returns
+    -------
+    float
+        Negative: the shaft is gripped.
+
+    Raises
+    ------
+    ValueError
+        If the bush has no bore left.
+    """
+    bore = pressed_bore(bush[0], bush[1], housing_mm)
+    in_place = PressedBush(housing_mm, bore, ctes[0], ctes[1])
+    return in_place.clearance(shaft_mm, ctes[2], temperature_c, model, swelling)
 
 
 def pressed_bore(bore_free_mm: float, bush_outer_mm: float, housing_mm: float) -> float:

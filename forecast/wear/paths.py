@@ -27,6 +27,9 @@ FUTURE_SD: Final = 0.10
 """Sd (log) of the change of a piece's rate yet to come, where last readings can't tell it: that of
 its prior, half-t with 3 degrees of freedom. An editor's choice; few pieces say little."""
 
+MOST_LAST_READINGS: Final = 10_000
+"""More would not change the answer: of more pieces every second, third, ... counts."""
+
 LEAST_LAST_READINGS: Final = 30
 """Pieces with an earlier reading that an estimate of the change needs."""
 
@@ -204,6 +207,8 @@ def _last_steps(own: OwnReadings, season_of: Sequence[str]) -> tuple[Array, Arra
     rows = np.flatnonzero(usable)
     if rows.size < LEAST_LAST_READINGS:
         return None
+    if rows.size > MOST_LAST_READINGS:
+        rows = rows[np.linspace(0, rows.size - 1, MOST_LAST_READINGS).astype(np.int64)]
     pace = np.exp(fit.level)
     lines = sums.along(pace)
     at = np.arange(rows.size)

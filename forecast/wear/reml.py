@@ -41,10 +41,14 @@ LEVEL_RIDGE: Final = 1.0
 
 SWEEPS: Final = 6
 MODE_STEPS: Final = 8
-BLOCK: Final = 2048
+BLOCK: Final = 1024
 """Pieces matched at a time: their nodes fit the processor's cache."""
 
+NEAR: Final = 1e-7
+"""A mode that moves by less has been found."""
+
 NODES, _NODE_WEIGHTS = np.polynomial.hermite_e.hermegauss(15)
+_POWERS: Final = _NODE_WEIGHTS * np.stack([np.ones(15), NODES, NODES**2])
 
 
 @dataclass(frozen=True, eq=False)
@@ -237,7 +241,7 @@ def two_level(
         plain = start is None and sweep == 0
         sites = _sites(data, now, matched=not plain)
         if search and sweep in (0, 2, sweeps - 1):
-            now = _with_sds(sites, data, now, common, told, coarse=sweep == 0)
+            now = _with_sds(sites, data, now, common, told, coarse=sweep < sweeps - 1)
         step = _solve(sites, data, now, now.log_sds, common)
         last, now = now, _advance(step, sites, data, now)
     return _result(step, sites, data, last, now, told)
@@ -275,17 +279,26 @@ def _matched_block(
     for _ in range(MODE_STEPS):
         grown = np.exp(mode)
         slope = linear * grown - information * grown**2 - (mode - prior_mean) / prior_variance
-        mode += np.clip(slope / (information * grown**2 + 1.0 / prior_variance), -0.5, 0.5)
+        step = np.clip(slope / (information * grown**2 + 1.0 / prior_variance), -0.5, 0.5)
+        mode += step
+        if np.abs(step).max() < NEAR:
+            break
     sd = 1.0 / np.sqrt(information * np.exp(2.0 * mode) + 1.0 / prior_variance)
     shift = mode + NODES[:, None] * sd
     grown = np.exp(shift)
-    log_weight = grown * (linear - 0.5 * information * grown)
-    log_weight -= (shift - prior_mean) ** 2 * (0.5 / prior_variance)
+    # in place: these arrays are what the time goes into
+    log_weight = grown * (-0.5 * information)
+    log_weight += linear
+    log_weight *= grown
+    shift -= prior_mean
+    shift *= shift
+    shift *= 0.5 / prior_variance
+    log_weight -= shift
     log_weight += 0.5 * NODES[:, None] ** 2
-    weight = np.exp(log_weight - log_weight.max(axis=0)) * _NODE_WEIGHTS[:, None]
-    weight /= weight.sum(axis=0)
-    mean = (weight * shift).sum(axis=0)
-    variance = (weight * (shift - mean) ** 2).sum(axis=0)
+    log_weight -= log_weight.max(axis=0)
+    total, first, second = _POWERS @ np.exp(log_weight, out=log_weight)
+    first, second = first / total, second / total
+    mean, variance = mode + sd * first, sd**2 * (second - first**2)
     precision = np.maximum(1.0 / variance - 1.0 / prior_variance, 1e-3 * information + 1e-9)
     return precision, mean / variance - prior_mean / prior_variance
 
@@ -299,8 +312,10 @@ def _told(data: Prepared) -> tuple[bool, bool]:
 def _sites(data: Prepared, now: Start, *, matched: bool) -> _Sites:
     """Return the Gaussian form of the readings about the present levels and log rates."""
     rate = np.exp(data.design @ now.theta + now.piece[:, None])
-    curved = rate[:, :, None] * data.quadratic * rate[:, None, :]
-    cross = curved.sum(axis=2)
+    cells = rate.shape[1]
+    curved = data.quadratic * (rate[:, :, None] * rate[:, None, :])
+    flat = curved.reshape(len(rate), cells * cells)
+    cross = np.einsum("pab->pa", curved)
     information = np.maximum(cross.sum(axis=1), 1e-12)
     pull = rate * data.linear - cross
     score = pull.sum(axis=1)
@@ -313,7 +328,7 @@ def _sites(data: Prepared, now: Start, *, matched: bool) -> _Sites:
     precision, moved = matched_site(score + information, information, prior_mean, prior_variance)
     scale = precision / information
     pull = pull + cross * ((moved - score) / information)[:, None]
-    gram = design.T @ np.einsum("pab,p->ab", curved, scale) @ design
+    gram = design.T @ (scale @ flat).reshape(cells, cells) @ design
     pulled = pull.sum(axis=0) @ design
     cross = (cross * scale[:, None]) @ design
     return _Sites(gram, pulled, cross, precision, moved, information)
@@ -323,18 +338,20 @@ def _solve(sites: _Sites, data: Prepared, now: Start, log_sds: Array, common: fl
     """Integrate pieces and machines out at given sds; return the step and -log likelihood."""
     machine_variance, piece_variance = np.exp(2.0 * log_sds)
     seasons = sites.pull.size
-    precision = sites.precision + 1.0 / piece_variance
-    pull = sites.score - now.piece / piece_variance
-    normal = sites.gram - (sites.cross / precision[:, None]).T @ sites.cross
-    right = sites.pull - sites.cross.T @ (pull / precision)
     kept = 1.0 + sites.precision * piece_variance
+    precision = kept / piece_variance
+    pull = sites.score - now.piece / piece_variance
+    cross = sites.cross / kept[:, None]
+    moved = pull / precision
+    normal = sites.gram - piece_variance * (cross.T @ sites.cross)
+    right = sites.pull - sites.cross.T @ moved
 
     def by_machine(weight: Array) -> Array:
         return np.bincount(data.machine, weight, data.machines).astype(np.float64)
 
-    crossed = np.stack([by_machine(sites.cross[:, k] / kept) for k in range(seasons)], axis=1)
+    crossed = np.stack([by_machine(cross[:, k]) for k in range(seasons)], axis=1)
     known = by_machine(sites.precision / kept)
-    pulled = by_machine((now.piece + pull / precision) / piece_variance)
+    pulled = by_machine((now.piece + moved) / piece_variance)
     held = known + 1.0 / machine_variance
     normal = normal - (crossed / held[:, None]).T @ crossed + LEVEL_RIDGE * np.eye(seasons)
     right = right - crossed.T @ (pulled / held) - LEVEL_RIDGE * (now.theta - common * data.kinds)
@@ -343,7 +360,8 @@ def _solve(sites: _Sites, data: Prepared, now: Start, log_sds: Array, common: fl
         np.log(kept).sum()
         + np.log1p(machine_variance * known).sum()
         + np.linalg.slogdet(normal)[1]
-        + (now.piece**2 / piece_variance - pull**2 / precision).sum()
+        + now.piece @ now.piece / piece_variance
+        - pull @ moved
         - (pulled**2 / held).sum()
         - right @ levels
     )
@@ -369,12 +387,20 @@ def _with_sds(
         log_sds[free] = log_sd
         return _solve(sites, data, now, log_sds, common).value
 
+    # the last search starts where the others ended: its first triangle is small
+    low, high = np.log(SMALLEST_SD), np.log(LARGEST_SD)
+    reach = (0.1 if coarse else 0.02) * np.eye(free.size)
+    first = np.vstack([now.log_sds[free], now.log_sds[free] - reach])
     found = minimize(
         value,
         now.log_sds[free],
         method="Nelder-Mead",
-        bounds=[(np.log(SMALLEST_SD), np.log(LARGEST_SD))] * free.size,
-        options={"xatol": 2e-2 if coarse else 1e-3, "fatol": 1e-4},
+        bounds=[(low, high)] * free.size,
+        options={
+            "xatol": 2e-2 if coarse else 1e-3,
+            "fatol": 1e-1 if coarse else 1e-3,
+            "initial_simplex": np.clip(first, low, high),
+        },
     )
     log_sds = now.log_sds.copy()
     log_sds[free] = found.x
