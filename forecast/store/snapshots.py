@@ -116,7 +116,10 @@ def _bytes(column: pd.Series[Any]) -> bytes:
     """Return a column's values as bytes: numbers and times as they lie, the rest as text."""
     if column.dtype.kind in "biufM":
         return column.to_numpy().tobytes()
-    texts = [None if pd.isna(value) else str(value) for value in column]
+    # asked first whether it is a text: pd.isna of a single value is slow
+    texts = [
+        value if type(value) is str else None if pd.isna(value) else str(value) for value in column
+    ]
     return json.dumps(texts).encode()
 
 

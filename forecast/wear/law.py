@@ -268,21 +268,19 @@ def rate_changes(readings: pd.DataFrame, gauge_sd: float) -> pd.DataFrame:
         if len(pieces) < LEAST_OVER:
             continue
         # [pieces, days, 3]: a day bends a piece where it parts the piece's readings.
-        bent = np.stack([bends[parted] for parted, bends in pieces])
-        for number in range(1, len(days) - 1):
-            told = bent[~np.isnan(bent[:, number, 0]), number]
-            if len(told) < LEAST_OVER:
-                continue
-            about, with_it, before = told.T
-            rate = float(before.mean())
-            if rate <= 0:
-                continue
-            change = float(with_it.sum() / about.sum()) / rate
-            error = gauge_sd / float(np.sqrt(about.sum())) / rate
+        bent = np.stack([bends[parted] for parted, bends in pieces])[:, 1:-1]
+        there = ~np.isnan(bent[:, :, 0])
+        count = there.sum(axis=0)
+        about, with_it, before = np.moveaxis(np.nan_to_num(bent).sum(axis=0), 1, 0)
+        rate = before / np.maximum(count, 1)
+        for number in np.flatnonzero((count >= LEAST_OVER) & (rate > 0)):
+            change = float(with_it[number] / about[number] / rate[number])
+            error = gauge_sd / float(np.sqrt(about[number]) * rate[number])
             loud = abs(change) / error
             if loud > LOUD and (best is None or loud > best[0]):
                 ends = [max(1.0 + change + sign * NORMAL_90 * error, 0.0) for sign in (0, -1, 1)]
-                best = loud, [machine, pd.Timestamp(days[number]), *ends, len(told)]
+                day = pd.Timestamp(days[number + 1])
+                best = loud, [machine, day, *ends, int(count[number])]
         if best is not None:
             rows.append(best[1])
     return pd.DataFrame(rows, columns=columns)
@@ -299,14 +297,19 @@ def _bends(piece: pd.DataFrame) -> Array:
     found = np.full((hours.size + 1, 3), np.nan)
     if np.ptp(hours) <= 0:
         return found
-    design = np.column_stack([np.ones(hours.size), hours])
-    since = np.maximum(hours[:, None] - hours, 0.0)  # [readings, last reading before]
-    off = since - design @ np.linalg.lstsq(design, since, rcond=None)[0]
-    for last in range(hours.size - 1):
-        own, about = off[:, last], float(off[:, last] @ off[:, last])
-        if about < 1e-6 * float(since[:, last] @ since[:, last]):
-            continue
-        whole = np.column_stack([design, since[:, last]])
-        rate = np.linalg.lstsq(whole, wear, rcond=None)[0][1]
-        found[last + 1] = about, float(own @ wear), float(rate)
+    centred = hours - hours.mean()
+    spread = float(centred @ centred)
+
+    def off_line(values: Array) -> Array:
+        slope = np.asarray(centred @ values) / spread
+        line: Array = values.mean(axis=0) + np.multiply.outer(centred, slope)
+        return np.subtract(values, line)
+
+    since = np.maximum(hours[:, None] - hours, 0.0)[:, :-1]  # [readings, last reading before]
+    off = off_line(since)
+    about, with_it = np.einsum("rl,rl->l", off, off), off.T @ off_line(wear)
+    told = about >= 1e-6 * np.einsum("rl,rl->l", since, since)
+    change = np.divide(with_it, about, out=np.zeros_like(about), where=told)
+    before = (centred @ wear - change * (centred @ since)) / spread
+    found[1:-1] = np.where(told[:, None], np.column_stack([about, with_it, before]), np.nan)
     return found

@@ -5,36 +5,46 @@ WITH counted AS (
         a.spell_no,
         a.piece,
         a.wear_mm,
-        a.meter_hours::DOUBLE AS meter_hours
+        a.meter_hours::DOUBLE AS meter_hours,
+        row_number() OVER () AS reading
     FROM aged AS a
     WHERE NOT a.is_set AND NOT a.is_suspect AND a.age IS NOT NULL
 ),
 
+-- segments in which a piece had not run by a reading would add nothing but pairs
+run AS (
+    SELECT
+        c.reading,
+        c.piece,
+        c.wear_mm,
+        s.cell_no,
+        s.cell,
+        s.segment_no,
+        ((
+            s.base_hours
+            + (
+                greatest(least(c.meter_hours, s.high) - s.low, 0) * s.clock_per_hour
+            )::DECIMAL(14, 2)
+        ) / 1000)::DECIMAL(12, 5) AS x
+    FROM counted AS c
+    INNER JOIN spell_seasons AS s ON c.spell_no = s.spell_no
+    WHERE s.base_hours > 0 OR c.meter_hours > s.low
+),
+
 paired AS (
     SELECT
-        c.piece,
+        one.piece,
         one.cell_no,
         one.cell AS season,
         two.cell_no AS other_no,
         two.cell AS other,
-        c.wear_mm,
-        one.segment_no = two.segment_no AS is_same,
-        ((
-            one.base_hours
-            + (
-                greatest(least(c.meter_hours, one.high) - one.low, 0) * one.clock_per_hour
-            )::DECIMAL(14, 2)
-        ) / 1000)::DECIMAL(12, 5) AS x,
-        ((
-            two.base_hours
-            + (
-                greatest(least(c.meter_hours, two.high) - two.low, 0) * two.clock_per_hour
-            )::DECIMAL(14, 2)
-        ) / 1000)::DECIMAL(12, 5) AS x_other
-    FROM counted AS c
-    INNER JOIN spell_seasons AS one ON c.spell_no = one.spell_no
-    INNER JOIN spell_seasons AS two
-        ON c.spell_no = two.spell_no AND one.cell_no <= two.cell_no
+        one.wear_mm,
+        one.x,
+        two.x AS x_other,
+        one.segment_no = two.segment_no AS is_same
+    FROM run AS one
+    INNER JOIN run AS two
+        ON one.reading = two.reading AND one.cell_no <= two.cell_no
 )
 
 SELECT
