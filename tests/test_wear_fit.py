@@ -1,17 +1,20 @@
 """The two-level wear fit: truth recovered, an outside oracle, and honest states."""
 
-import warnings
+import runpy
+from pathlib import Path
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 import pytest
-from scipy.special import ndtri
 
 from forecast.wear.offsets import offsets
 from forecast.wear.rates import WearFit, fit_wear, fit_wear_sums
 from forecast.wear.reml import matched_site, prepare, two_level
 from forecast.wear.sums import ONE_SEASON, cell_sums, wear_sums
+
+ORACLE: dict[str, Any] = runpy.run_path(str(Path(__file__).parent / "mixed_oracle.py"))
 
 SEASONS = ("2024", "2025", "2026")
 LEVEL, MACHINE_SD, PIECE_SD, OFFSET, OFFSET_SD, GAUGE_SD = np.log(0.3), 0.12, 0.20, 0.08, 0.04, 0.03
@@ -110,47 +113,9 @@ def test_piece_rates_are_shrunk_and_covered() -> None:
 
 
 def test_mixed_model_as_oracle() -> None:
-    """statsmodels MixedLM with *normal* slopes, to 3 digits where both models must agree.
-
-    Ours has lognormal rates, so the two agree only where a lognormal is a normal: spreads of 3 %
-    between machines and between pieces, placed at normal quantiles (no skew by chance). The sds
-    of the log rate are turned into sds of the rate over its mean before comparing; the mean rate
-    is the arithmetic mean in both.
-    """
-    import statsmodels.formula.api as smf
-
-    rng = np.random.default_rng(2)
-    rows = []
-    for j, m in enumerate(0.03 * ndtri((np.arange(12) + 0.5) / 12)):
-        for p, u in enumerate(0.03 * ndtri((np.arange(8) + 0.5) / 8)):
-            offset = 0.1 + 0.04 * rng.standard_normal()
-            for x in np.linspace(0.5, 4, 6):
-                wear = offset + 0.4 * np.exp(m + u) * x + 0.01 * rng.standard_normal()
-                rows.append((f"M{j:02d}", f"P{j:02d}{p}", 1000 * x, wear))
-    readings = pd.DataFrame(rows, columns=["machine", "piece", "hours", "wear_mm"])
-    readings["x"] = readings["hours"] / 1000
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # it always says that it may be on the boundary
-        oracle = smf.mixedlm(
-            "wear_mm ~ x",
-            readings,
-            groups="machine",
-            re_formula="0+x",
-            vc_formula={"off": "0+C(piece)", "rate": "0+C(piece):x"},
-        ).fit()
-    rate = oracle.params["x"]
-    variances = dict(zip(oracle.model.exog_vc.names, oracle.vcomp, strict=True))
-    fit = fit_wear(readings)
-    machine = np.sqrt(np.expm1(fit.machine_sd**2))
-    piece = np.sqrt(np.expm1(fit.piece_sd**2) * np.exp(fit.machine_sd**2))
-    assert 1000 * fit.mean_rate == pytest.approx(rate, rel=1e-3)
-    assert fit.offset == pytest.approx(oracle.params["Intercept"], rel=1e-3)
-    assert fit.gauge_sd == pytest.approx(np.sqrt(oracle.scale), rel=1e-3)
-    assert machine == pytest.approx(np.sqrt(oracle.cov_re.iloc[0, 0]) / rate, rel=5e-3)
-    assert piece == pytest.approx(np.sqrt(variances["rate"]) / rate, rel=5e-3)
-    assert fit.offset_sd == pytest.approx(np.sqrt(variances["off"]), rel=5e-3)
-    width = np.log(fit.mean_rate_high / fit.mean_rate_low) / (2 * 1.6448536)
-    assert width == pytest.approx(oracle.bse["x"] / rate, rel=5e-3)
+    """statsmodels MixedLM with *normal* slopes, to 3 digits where both models must agree."""
+    for what, ours, theirs, within in ORACLE["compared"]():
+        assert ours == pytest.approx(theirs, rel=within), what
 
 
 def early(seed: int, hours: float) -> pd.DataFrame:
