@@ -58,14 +58,17 @@ def test_a_filled_sheet_imports_back_unchanged(kind: str, tmp_path: Path) -> Non
     assert told.exit_code == 0, told.output
     filled = fill_in(sheet)
     assert filled >= 2
-    with open_store(store) as opened:
-        before = take_snapshot(opened).wear.set_index("piece")
+    before = read_so_far(store)
     (report,) = import_logs(store, [sheet], today=date(2026, 12, 31)).files
-    assert (report.kind, report.rows_kept, report.rows_set_aside) == ("readings", filled, 0)
+    assert (report.kind, report.accepted, report.set_aside) == ("readings", filled, 0)
+    more = read_so_far(store) - before
+    assert more[0] == filled
+    assert more[1] == pytest.approx(sum(0.31 + 0.01 * number for number in range(filled)))
+
+
+def read_so_far(store: str) -> Any:
+    """Return how many readings count, of pieces and of sets, and the sum of their wear, mm."""
     with open_store(store) as opened:
-        after = take_snapshot(opened).wear.set_index("piece")
-    more = after["n"] - before["n"].reindex(after.index).fillna(0)
-    assert more.sum() == filled
-    read = after.loc[more > 0, "last_mm"]
-    wanted = [0.31 + 0.01 * number for number in range(filled)]
-    assert sorted(read) == pytest.approx(wanted)
+        known = take_snapshot(opened)
+    return sum(frame[["n", "sy"]].to_numpy(float).sum(axis=0) for frame in
+               (known.wear, known.samples))  # fmt: skip
