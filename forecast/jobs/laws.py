@@ -15,6 +15,7 @@ import pandas as pd
 
 from forecast.jobs.fits import Fits, usable
 from forecast.jobs.modes import Key, ModeFit
+from forecast.jobs.start_ages import filled_ages, hours_seen, told_by_readings, young_shares
 from forecast.planning.draws import Earliest, LifeDraws, WearDraws, WeibullDraws
 from forecast.planning.seeds import generator
 from forecast.records.snapshot import Snapshot
@@ -90,7 +91,7 @@ def in_service(
     frames: list[pd.DataFrame] = []
     blocks: list[tuple[Array, IntArray, BoolArray]] = []
     assumed: list[dict[str, str]] = []
-    cells, seen = _cells(snapshot, seasons), _hours_seen(snapshot)
+    cells, seen, young = _cells(snapshot, seasons), hours_seen(snapshot), young_shares(snapshot)
     for (name, group), rows in snapshot.fitted.groupby(["part_type", "duty_group"], sort=True):
         key = (str(name), str(group))
         modes = [_weibull(mode, key, draws, seed) for mode in _modes_of(fits, key)]
@@ -128,8 +129,12 @@ def in_service(
         unknown = rows["age"].isna()
         if unknown.any():
             least = rows["piece"].map(seen).fillna(0.0).to_numpy(float)
-            rows, ran = _fill_ages(rows, ran, np.maximum(least, ran.sum(1)), laws[key], machines)
-            assumed.append(_age_assumed(key, float(rows.loc[unknown, "quantity"].sum())))
+            told = {} if wear is None else told_by_readings(snapshot, key, wear)
+            least = np.maximum(least, ran.sum(1))
+            age = filled_ages(rows, least, laws[key], machines, young, told)
+            read = told.keys() & set(rows.loc[unknown, "piece"])
+            rows, ran = rows.assign(age=age), _reach(ran, age)
+            assumed.append(_age_assumed(key, float(rows.loc[unknown, "quantity"].sum()), len(read)))
         frames.append(rows)
         blocks.append((ran, own, due))
     empty = (np.zeros((0, len(seasons))), np.zeros(0, int), np.zeros(0, bool))
@@ -270,54 +275,6 @@ def _reach(ran: Array, age: Array) -> Array:
     return reached
 
 
-def _fill_ages(
-    rows: pd.DataFrame, ran: Array, least: Array, law: LifeDraws, machines: Sequence[str]
-) -> tuple[pd.DataFrame, Array]:
-    """Give pieces of unknown age even quantiles of the stationary age law, f(a) ~ S(a).
-
-    A piece has at least the hours it was seen to run, ``least`` [rows]. Source: renewal theory,
-    the age of a piece in a fleet long in use.
-    """
-    place = {name: index for index, name in enumerate(machines)}
-    age = rows["age"].to_numpy(float).copy()
-    unknown = np.flatnonzero(np.isnan(age))
-    for machine, members in pd.Series(unknown).groupby(
-        rows["machine"].to_numpy()[unknown], sort=True
-    ):
-        grid = _age_grid(law, place[str(machine)])
-        survival = np.exp(-law.hazard(place[str(machine)], grid)).mean(1)
-        mass = np.concatenate([[0.0], np.cumsum(survival[:-1] * np.diff(grid))])
-        chances = (np.arange(len(members)) + 0.5) / len(members)
-        start = np.interp(least[members], grid, mass)
-        age[members] = np.interp(start + chances * (mass[-1] - start), mass, grid)
-        age[members] = np.maximum(age[members], least[members])
-    return rows.assign(age=age), _reach(ran, age)
-
-
-def _hours_seen(snapshot: Snapshot) -> dict[str, float]:
-    """Return the hours that what is of unknown age was seen to run, by piece or set.
-
-    A set runs while it is fitted, which its counts tell; a piece has stood in its place since the
-    logs of its machine began.
-    """
-    counts = snapshot.counts.groupby(["unit", "mode"], sort=True)["hours"].sum()
-    by_set = counts.groupby(level="unit").max()
-    logged = snapshot.running[~snapshot.running["planned"].astype(bool)]
-    by_machine = logged.groupby("machine", sort=True)["hours"].sum()
-    pieces = snapshot.fitted.loc[snapshot.fitted["age"].isna(), ["piece", "machine"]]
-    alone = pieces[~pieces["piece"].isin(by_set.index)].set_index("piece")["machine"]
-    own = alone.map(by_machine).fillna(0.0)
-    return {str(name): float(hours) for series in (by_set, own) for name, hours in series.items()}
-
-
-def _age_grid(law: LifeDraws, machine: int) -> Array:
-    """Ages up to where hardly any piece is left."""
-    longest = 1000.0
-    while longest < 1e7 and np.exp(-law.hazard(machine, np.array([longest]))).mean() > 1e-3:
-        longest *= 2
-    return np.linspace(0.0, longest, 129)
-
-
 # --- small things --------------------------------------------------------------------
 
 
@@ -325,12 +282,13 @@ def _rng(seed: int, key: Key, purpose: str) -> np.random.Generator:
     return generator(seed, key[0], key[1], purpose)
 
 
-def _age_assumed(key: Key, pieces: float) -> dict[str, str]:
+def _age_assumed(key: Key, pieces: float, read: int) -> dict[str, str]:
+    own = f", moved by the readings of {read} of these pieces or sets" if read else ""
     return {
         "what": f"{key[0]}: age of {pieces:.0f} pieces",
         "value": "unknown",
         "why": "fitted before the logs began, no start age given",
-        "effect": "forecast from the stationary age law",
+        "effect": f"forecast from the stationary age law{own}",
     }
 
 
