@@ -92,6 +92,26 @@ def test_a_forecast_does_not_differ_from_itself(
         compare(plant[0], 1, 99)
 
 
+def test_a_later_day_is_told_from_what_happened(
+    plant: tuple[str, Path], two: tuple[SeasonForecast, SeasonForecast]
+) -> None:
+    """Of the weeks in between: what was expected to be used by then, and what was not."""
+    store, plan = plant
+    later = run_season(store, plan, as_of=date(2026, 8, 16))
+    rows = compare(store, two[0].number, later.number)
+    assert {"as_of", "facts"} <= set(rows["input"])
+    assert set(rows["input"]) <= {*INPUTS, "versions", "rest"}
+    gone = rows[rows["input"] == "as_of"]
+    assert (gone["change_in_total"] <= 0).all()
+    assert (gone["change_in_purchase"] == 0).all()
+    demand = two[0].results["demand"]
+    total = demand[demand["kind"] == "total"]
+    before = total[pd.to_datetime(total["week"]).dt.date < date(2026, 8, 16)]
+    for part, own in gone.groupby("part_type"):
+        expected = before.loc[before["part_type"] == part, "mean"].sum()
+        assert own["change_in_total"].sum() == pytest.approx(-expected, abs=0.02)
+
+
 def test_compare_in_words(
     plant: tuple[str, Path], two: tuple[SeasonForecast, SeasonForecast]
 ) -> None:

@@ -33,6 +33,8 @@ FITTED: Final = (
 UNIT: Final = ["machine", "place", "part_type", "duty_group", "kit"]
 """A *set* is what runs together: one kit, or the pieces of one type in one place."""
 
+Turned = Mapping[tuple[str, str], tuple[float, float]]
+
 
 @dataclass(frozen=True, eq=False)
 class Fleet:
@@ -58,6 +60,9 @@ class Fleet:
         Sides that a piece wears on, one after the other, before a spare is drawn.
     loss
         What a worn piece loses in product; None where the plan does not say.
+    turned
+        [rows, 2] chance that a first side is turned when it is worn, and when it is changed
+        before; None: it always is.
     """
 
     part_type: str
@@ -71,6 +76,7 @@ class Fleet:
     law: LifeDraws
     sides: int = 1
     loss: ProductLoss | None = None
+    turned: Array | None = None
 
     @cached_property
     def side(self) -> IntArray:
@@ -82,9 +88,20 @@ class Fleet:
 
     @property
     def takes_spare(self) -> BoolArray:
-        """[rows] whether the next change-out draws a spare: a first side is only turned."""
-        last: BoolArray = self.side + 1 >= self.sides
-        return last
+        """[rows] whether a planned change-out draws a spare: a first side may be turned instead."""
+        spare: BoolArray = self.turns[:, 1] < 0.5
+        return spare
+
+    @cached_property
+    def turns(self) -> Array:
+        """[rows, 2] chance that the side a piece now wears on is followed by another.
+
+        When it is worn, and when it is changed before.
+        """
+        always = np.ones((len(self.quantity), 2))
+        more = (self.side + 1 < self.sides)[:, None]
+        chance: Array = np.where(more, always if self.turned is None else self.turned, 0.0)
+        return chance
 
     @cached_property
     def units(self) -> pd.DataFrame:
@@ -111,6 +128,7 @@ def fleets(
     plan: Plan,
     calendar: Calendar,
     sides: Mapping[str, int] | None = None,
+    turned: Turned | None = None,
 ) -> tuple[Fleet, ...]:
     """Return what is in service, by part type and duty group.
 
@@ -131,6 +149,9 @@ def fleets(
         The size changes, and the days ahead.
     sides
         By part type, where it is not 1.
+    turned
+        By part type and line: chance that a first side is turned when worn, and when changed
+        before; where it is not there, it always is.
 
     Returns
     -------
@@ -165,9 +186,12 @@ def fleets(
             np.asarray(due, dtype=bool)[rows],
         )
         quantity = _whole(fitted["quantity"].to_numpy(dtype=np.float64)[rows], unit)
-        in_use = np.stack([running[tuple(table.iloc[at][UNIT])] for at in first])
+        names = table.iloc[first][UNIT].itertuples(index=False, name=None)
+        in_use = np.stack([running[tuple(name)] for name in names])
         hours = calendar.hours[machine[first]] * in_use[:, 1:]
         kept = quantity > 0
+        habits = turned or {}
+        chance = np.array([habits.get((key[0], line), (1.0, 1.0)) for line in table["line"]])
         found.append(
             Fleet(
                 *key,
@@ -180,6 +204,7 @@ def fleets(
                 laws[key],
                 (sides or {}).get(key[0], 1),
                 plan.for_part_type(key[0]).product_loss,
+                chance[kept],
             )
         )
     return tuple(found)

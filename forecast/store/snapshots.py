@@ -36,6 +36,7 @@ QUERIES: Final[Mapping[str, str]] = {
     "running": "queries/snapshot_running",
     "stock": "queries/snapshot_stock",
     "used": "queries/snapshot_used",
+    "turned": "queries/snapshot_turned",
     "doubts": "queries/snapshot_doubts",
     "set_aside": "queries/snapshot_set_aside",
     "piece_duties": "queries/snapshot_piece_duties",
@@ -115,7 +116,10 @@ def _bytes(column: pd.Series[Any]) -> bytes:
     """Return a column's values as bytes: numbers and times as they lie, the rest as text."""
     if column.dtype.kind in "biufM":
         return column.to_numpy().tobytes()
-    texts = [None if pd.isna(value) else str(value) for value in column]
+    missing = column.isna().to_numpy()
+    texts = [
+        None if none else str(value) for value, none in zip(column.tolist(), missing, strict=True)
+    ]
     return json.dumps(texts).encode()
 
 
