@@ -184,3 +184,23 @@ def test_nothing_can_be_scored_before_it_happened(
 ) -> None:
     with pytest.raises(PlanError, match="nothing can be scored from 2026-08-02"):
         hindsight(*plant, [date(2026, 8, 2)])
+
+
+def test_a_season_that_leaves_the_range_of_its_forecast_says_so(tmp_path: Path) -> None:
+    store, plan = PLANT["plant"](tmp_path)
+    first = run_season(store, plan)
+    broken = tmp_path / "a_hard_week.csv"
+    lines = ["machine,at,action,place,position,part_type,quantity,reason,reported_at"]
+    lines += [
+        f"G0{n},2026-08-0{day},replaced,rollers,{n},SLEEVE-30,1,broken,2026-08-0{day}"
+        for n in range(1, 5)
+        for day in range(3, 9)
+    ]
+    hours = ["date,running_hours,machine", *(f"2026-08-{day:02},20.0,*" for day in range(3, 10))]
+    broken.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    ran = tmp_path / "ran.csv"
+    ran.write_text("\n".join(hours) + "\n", encoding="utf-8")
+    import_logs(store, [broken, ran], today=date(2026, 8, 9))
+    text = " ".join(run("--store", store, "season", str(plan), "--as-of", "2026-08-09").split())
+    assert f"The season has left the range of forecast {first.number}: 24 SLEEVE-30" in text
+    assert "were used by 9 Aug, more than the" in text

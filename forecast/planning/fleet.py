@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import timedelta
 from functools import cached_property
 from typing import Final
 
@@ -32,6 +33,9 @@ FITTED: Final = (
 
 UNIT: Final = ["machine", "place", "part_type", "duty_group", "kit"]
 """A *set* is what runs together: one kit, or the pieces of one type in one place."""
+
+NOT_YET_LOGGED: Final = timedelta(days=7)
+"""A size change planned for so many days ago that the logs do not tell is taken to be made now."""
 
 Turned = Mapping[tuple[str, str], tuple[float, float]]
 
@@ -256,11 +260,11 @@ def _sets_running(
     for *name, in_place in sorted(table[[*UNIT, "in_place"]].itertuples(index=False, name=None)):
         known = running.setdefault(tuple(name), np.zeros(1 + days, dtype=bool))
         known |= bool(in_place)
-    # what lies before the first day ahead has happened, or not: the logs say what is in place
-    coming = [switch for switch in plan.switch if switch.on > calendar.as_of]
+    # what lies further back has happened, or not: the logs say what is in place
+    coming = [switch for switch in plan.switch if switch.on > calendar.as_of - NOT_YET_LOGGED]
     for switch in sorted(coming, key=lambda entry: entry.on):
         machines = select_machines(switch.machines, calendar.machines, calendar.lines)
-        _switch(running, switch, machines, 1 + max(calendar.at(switch.on), 0))
+        _switch(running, switch, machines, calendar)
     return running
 
 
@@ -268,9 +272,13 @@ def _switch(
     running: dict[tuple[str, ...], BoolArray],
     switch: SwitchPlan,
     machines: tuple[str, ...],
-    day: int,
+    calendar: Calendar,
 ) -> None:
-    """Carry one size change out, from a day on."""
+    """Carry one size change out from its day on, where it was not made before its time.
+
+    One of the last days that the logs do not tell yet is made on the first day ahead.
+    """
+    day = 1 + max(calendar.at(switch.on), 0)
     taken, lacking = 0, []
     for machine in machines:
         out = [
@@ -293,12 +301,13 @@ def _switch(
                 if name[1] == place:
                     running[name][day:] = False
     where = f"[[switch]] on {switch.on}"
-    if lacking:
+    if lacking and switch.on > calendar.as_of:
         raise PlanError(
             f"{where}: no {switch.to_part} on the shelf of {', '.join(lacking)}",
             "Name its kit in the fleet log, or take these machines out of the switch.",
         )
-    if not taken:
+    made = {name[0] for name, days in running.items() if name[2] == switch.to_part and days[day]}
+    if not taken and switch.on > calendar.as_of and not made.issuperset(machines):
         raise PlanError(
             f"{where}: none of {', '.join(machines)} runs {switch.from_part} on that day",
             "Check from_part and the machines, or take the switch out.",
