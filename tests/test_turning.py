@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import runpy
-from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -15,13 +14,10 @@ from forecast.jobs.turning import LEAN, turned_share, turning_said
 from forecast.planning.draws import Pieces, WearDraws
 from forecast.planning.follow import Looked, follow_pieces
 from forecast.records.snapshot import COLUMNS
-from forecast.store.opening import open_store
-from forecast.store.snapshots import take_snapshot
 
 HERE = Path(__file__).parent
 Logbook = runpy.run_path(str(HERE / "logbook.py"))["Logbook"]
 ONE: dict[str, Any] = runpy.run_path(str(HERE / "one_snapshot.py"))
-SAMPLE = HERE.parent / "sample_logs"
 
 
 def log(*rows: tuple[str, bool, int, int]) -> pd.DataFrame:
@@ -105,33 +101,3 @@ def test_so_many_worn_sides_take_no_spare() -> None:
     early = run(0)
     assert early.changed.sum() == draws * size
     assert early.turned_changed.sum() == 0
-
-
-@pytest.mark.slow
-def test_the_sample_logs_forecast_as_many_strips_as_were_needed(tmp_path: Path) -> None:
-    """Season 2025 used 115 strips, and 38 were turned on line B: a habit nobody could know."""
-    from forecast.intake.importing import import_logs
-    from forecast.jobs.season import simulate
-    from forecast.planning.plan import read_plan
-
-    store = str(tmp_path / "store.duckdb")
-    logs = sorted(path for path in (SAMPLE / "logs").iterdir() if path.suffix != ".toml")
-    import_logs(store, logs, today=date(2026, 8, 31))
-    with open_store(store) as opened:
-        before = take_snapshot(opened, date(2025, 8, 3))
-        after = take_snapshot(opened, date(2025, 11, 10))
-    assert before.turned["turned"].sum() == 0
-    season = after.turned[~after.turned["planned"]]
-    assert season[season["turned"] > 0]["line"].tolist() == ["B"]
-    turned = int(season["turned"].sum())
-    days = pd.to_datetime(after.used["day"])
-    used = int(
-        after.used.loc[
-            (after.used["part_type"] == "STRIP-12") & (days > "2025-08-03"), "quantity"
-        ].sum()
-    )
-    plan = read_plan(SAMPLE / "season_2025.toml", ["draws.count=400"]).at(date(2025, 8, 3))
-    total = simulate(before, plan).paths["STRIP-12"].total.sum(axis=1)
-    low, high = np.quantile(total, [0.05, 0.95])
-    assert low <= used + turned <= high
-    assert total.mean() == pytest.approx(used + turned, rel=0.35)
