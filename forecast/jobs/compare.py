@@ -22,7 +22,7 @@ import pandas as pd
 
 from forecast.errors import NotInStore, PlanError
 from forecast.jobs.exhibits import versions
-from forecast.jobs.fits import Fits
+from forecast.jobs.fits import Fits, fit_all
 from forecast.jobs.running import stock_now
 from forecast.jobs.season import Ready, live_through, make_ready
 from forecast.planning.buying import purchases
@@ -45,7 +45,7 @@ INPUTS: Final = ("facts", "hours", "part_types", "stock", "plan", "as_of")
 TOGETHER: Final = {"facts": "as_of", "as_of": "facts"}
 """Where days differ, facts and day are swapped at once."""
 
-DRAWS: Final = 150
+DRAWS: Final = 200
 """Paths of a step: the same ones in all, so that differences need few."""
 
 Outcome = dict[str, tuple[float, float]]
@@ -183,7 +183,13 @@ def _run(one: Side, two: Side, swapped: frozenset[str], made: _Made) -> Ran | No
     try:
         ready = made.ready.get(swapped - {"stock"})
         if ready is None:
-            ready = make_ready(snapshot, plan, fits=made.fits.get(told))
+            fits = made.fits.get(told) or fit_all(
+                snapshot,
+                season_spread=plan.season.season_spread,
+                seed=plan.draws.seed,
+                tables=False,
+            )
+            ready = make_ready(snapshot, plan, fits=fits)
         lived = live_through(ready, snapshot, plan)
     except (PlanError, NotInStore):
         return None

@@ -32,9 +32,13 @@ paired AS (
             )::DECIMAL(14, 2)
         ) / 1000)::DECIMAL(12, 5) AS x_other
     FROM counted AS c
-    INNER JOIN spell_seasons AS one ON c.spell_no = one.spell_no
+    INNER JOIN spell_seasons AS one
+        ON c.spell_no = one.spell_no AND (c.meter_hours > one.low OR one.base_hours > 0)
     INNER JOIN spell_seasons AS two
-        ON c.spell_no = two.spell_no AND one.cell_no <= two.cell_no
+        ON
+            c.spell_no = two.spell_no
+            AND one.cell_no <= two.cell_no
+            AND (c.meter_hours > two.low OR two.base_hours > 0)
 )
 
 SELECT
