@@ -62,6 +62,7 @@ def lead(forecast: SeasonForecast) -> Lead:
     written = (
         _buy(forecast),
         _demand(forecast),
+        _left_band(forecast),
         _overhaul(forecast),
         _next_window(forecast),
         _stops(forecast),
@@ -171,6 +172,27 @@ def _demand(forecast: SeasonForecast) -> Sentence:
         Strong(f"{words.about(top['mean'])} {top['part_type']}"),
         f" ({words.span(top['p05'], top['p95'])} in 9 of 10 cases).",
     )
+
+
+def _left_band(forecast: SeasonForecast) -> Sentence:
+    """Say which part types were used otherwise than an earlier forecast held likely."""
+    rows = forecast.exhibits["so_far"]
+    out = rows[rows["outside"].isin(["above", "below"])]
+    if out.empty:
+        return ()
+    number = words.count(out["forecast"].iloc[0])
+    runs: list[str] = [f"The season has left the range of forecast {number}: "]
+    for n, (_, row) in enumerate(out.head(3).iterrows()):
+        side = "more" if row["outside"] == "above" else "less"
+        runs += [
+            ", " if n else "",
+            Strong(f"{words.count(row['used'])} {row['part_type']}"),
+            f" were used by {words.day(row['until'])}, {side} than the "
+            f"{words.span(row['low'], row['high'])} of 9 in 10 seasons",
+        ]
+    if len(out) > 3:
+        runs.append(f"; {len(out) - 3} part types more did")
+    return (*runs, ".")
 
 
 def _overhaul(forecast: SeasonForecast) -> Sentence:

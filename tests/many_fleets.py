@@ -25,13 +25,15 @@ CELLS = {0: (0, 0), 1: (1, 1), 2: (2, 2), 5: (3, 8), 20: (12, 30), 50: (35, 75)}
 """Failures so far: name of the cell, and the least and the most that belong to it."""
 
 
-def draw_truth(kind: str, seasons: int, rng: np.random.Generator) -> Any:
+def draw_truth(kind: str, seasons: int, rng: np.random.Generator, told: float | None = None) -> Any:
     """Draw what a fleet is made of.
 
     Shape log-normal(2, .5); expected failures of a position over the past Gamma(.5, .05);
-    season spread half-normal(.15); a limit that takes between half a season and eight of them.
+    season spread half-normal(.15), or as the plan tells it; a limit that takes between half a
+    season and eight of them.
     """
-    spread = abs(0.15 * float(rng.standard_normal()))
+    drawn = abs(0.15 * float(rng.standard_normal()))
+    spread = drawn if told is None else told
     levels = tuple(float(level) for level in spread * rng.standard_normal(seasons + 1))
     shape = float(np.exp(np.log(2.0) + 0.5 * rng.standard_normal()))
     expected = float(rng.gamma(0.5, 1 / 0.05))
@@ -115,7 +117,9 @@ class World:
         return int(over.sum())
 
 
-def fleet_of(kind: str, cell: int, seed: int) -> tuple[Any, str, int, dict[str, float]]:
+def fleet_of(
+    kind: str, cell: int, seed: int, told: float | None = None
+) -> tuple[Any, str, int, dict[str, float]]:
     """Return a fleet as it is known before the coming season, a plan, the spares it then used.
 
     Parameters
@@ -126,18 +130,22 @@ def fleet_of(kind: str, cell: int, seed: int) -> tuple[Any, str, int, dict[str, 
         A key of :data:`CELLS`; -1 takes the first fleet, whatever it shows.
     seed
         Of everything.
+    told
+        How far seasons differ, where the plan tells it; None draws it, and the plan is silent.
 
     Returns
     -------
     tuple
         Snapshot, plan text, pieces used in the coming season, and what is behind it: ``seasons``,
-        ``failures`` (ends by themselves that were seen so far) and the season ``spread`` drawn.
+        ``failures`` (ends by themselves that were seen so far), the coming season's ``level``, and
+        every one of the ``readings``: piece, day, depth.
     """
-    rng = np.random.default_rng([seed, KINDS.index(kind), 7 + cell])
+    more = [] if told is None else [round(1000 * told)]
+    rng = np.random.default_rng([seed, KINDS.index(kind), 7 + cell, *more])
     low, high = CELLS.get(cell, (0, SIZE))
     while True:
         seasons = int(rng.integers(1, 4))
-        truth = draw_truth(kind, seasons, rng)
+        truth = draw_truth(kind, seasons, rng, told)
         if _hopeless(truth, seasons, high):
             continue
         world = World(truth, seasons, rng)
@@ -152,8 +160,20 @@ def fleet_of(kind: str, cell: int, seed: int) -> tuple[Any, str, int, dict[str, 
         used += world.week(seasons)
         used += world.window(FLEETS["COMING"] + timedelta(days=7 * week + 6), read=False)
     snapshot = FLEETS["known"](truth, seasons, ended[:failures], in_place)
-    behind = {"seasons": seasons, "failures": failures, "level": truth.levels[-1]}
-    return snapshot, FLEETS["PLAN"] % seed, used, behind
+    behind = {
+        "seasons": seasons,
+        "failures": failures,
+        "level": truth.levels[-1],
+        "readings": [
+            (piece.name, day, shown)
+            for piece in [*ended[:failures], *in_place]
+            for day, _, shown in piece.readings
+        ],
+    }
+    text = FLEETS["PLAN"] % seed
+    if told is not None:
+        text = text.replace("[windows]", f"season_spread = {told}\n[windows]", 1)
+    return snapshot, text, used, behind
 
 
 def _hopeless(truth: Any, seasons: int, high: int) -> bool:

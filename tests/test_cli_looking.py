@@ -92,6 +92,26 @@ def test_a_forecast_does_not_differ_from_itself(
         compare(plant[0], 1, 99)
 
 
+def test_a_later_day_is_told_from_what_happened(
+    plant: tuple[str, Path], two: tuple[SeasonForecast, SeasonForecast]
+) -> None:
+    """Of the weeks in between: what was expected to be used by then, and what was not."""
+    store, plan = plant
+    later = run_season(store, plan, as_of=date(2026, 8, 16))
+    rows = compare(store, two[0].number, later.number)
+    assert {"as_of", "facts"} <= set(rows["input"])
+    assert set(rows["input"]) <= {*INPUTS, "versions", "rest"}
+    gone = rows[rows["input"] == "as_of"]
+    assert (gone["change_in_total"] <= 0).all()
+    assert (gone["change_in_purchase"] == 0).all()
+    demand = two[0].results["demand"]
+    total = demand[demand["kind"] == "total"]
+    before = total[pd.to_datetime(total["week"]).dt.date < date(2026, 8, 16)]
+    for part, own in gone.groupby("part_type"):
+        expected = before.loc[before["part_type"] == part, "mean"].sum()
+        assert own["change_in_total"].sum() == pytest.approx(-expected, abs=0.02)
+
+
 def test_compare_in_words(
     plant: tuple[str, Path], two: tuple[SeasonForecast, SeasonForecast]
 ) -> None:
@@ -164,3 +184,23 @@ def test_nothing_can_be_scored_before_it_happened(
 ) -> None:
     with pytest.raises(PlanError, match="nothing can be scored from 2026-08-02"):
         hindsight(*plant, [date(2026, 8, 2)])
+
+
+def test_a_season_that_leaves_the_range_of_its_forecast_says_so(tmp_path: Path) -> None:
+    store, plan = PLANT["plant"](tmp_path)
+    first = run_season(store, plan)
+    broken = tmp_path / "a_hard_week.csv"
+    lines = ["machine,at,action,place,position,part_type,quantity,reason,reported_at"]
+    lines += [
+        f"G0{n},2026-08-0{day},replaced,rollers,{n},SLEEVE-30,1,broken,2026-08-0{day}"
+        for n in range(1, 5)
+        for day in range(3, 9)
+    ]
+    hours = ["date,running_hours,machine", *(f"2026-08-{day:02},20.0,*" for day in range(3, 10))]
+    broken.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    ran = tmp_path / "ran.csv"
+    ran.write_text("\n".join(hours) + "\n", encoding="utf-8")
+    import_logs(store, [broken, ran], today=date(2026, 8, 9))
+    text = " ".join(run("--store", store, "season", str(plan), "--as-of", "2026-08-09").split())
+    assert f"The season has left the range of forecast {first.number}: 24 SLEEVE-30" in text
+    assert "were used by 9 Aug, more than the" in text

@@ -42,9 +42,14 @@ def test_a_fleet_hangs_together(kind: str) -> None:
 
 
 def one(seed: int) -> dict[str, Any]:
-    """Forecast the fleet of a seed and look at what it then used."""
-    from forecast.jobs.season import forecast_season
+    """Forecast the fleet of a seed and look at what it then used.
+
+    What another season spread would change is not asked here: it is a third of the time.
+    """
+    from forecast.jobs import season as job
     from forecast.planning.plan import read_plan
+
+    job.spread_rows = lambda *_: []  # type: ignore[assignment]  # in a process of its own
 
     kind = MANY["KINDS"][seed % 3]
     snapshot, text, used, behind = MANY["fleet_of"](kind, -1, seed)
@@ -52,8 +57,9 @@ def one(seed: int) -> dict[str, Any]:
         path = Path(folder) / "plan.toml"
         path.write_text(text, encoding="utf-8")
         plan = read_plan(path, ["draws.count=300"])
-    found = forecast_season(snapshot, plan).results
+    found = job.forecast_season(snapshot, plan).results
     total, bought = found["season_totals"].iloc[0], found["purchases"]["quantity"].sum()
+    behind.pop("readings")
     return behind | {
         "seed": seed,
         "kind": kind,
@@ -69,8 +75,8 @@ def one(seed: int) -> dict[str, Any]:
 def test_the_interval_holds_the_truth_of_200_fleets() -> None:
     """Truths from the priors, seeds fixed beforehand; two processes.
 
-    A count that is often 0 cannot lie outside an interval that begins there, so that the share may
-    exceed 95 % where little is used, and is held between 85 and 95 % where more is.
+    A count that is often 0 cannot lie outside an interval that begins there: fleets that surely
+    use some are held to the same bounds by themselves.
     """
     with ProcessPoolExecutor(2) as pool:
         table = pd.DataFrame(pool.map(one, range(COUNT), chunksize=5))
@@ -82,8 +88,8 @@ def test_the_interval_holds_the_truth_of_200_fleets() -> None:
     )
     print(shares)  # noqa: T201
     assert len(table) == COUNT
-    assert table["holds"].mean() >= 0.85, f"\n{message}"
-    assert 0.85 <= some["holds"].mean() <= 0.95 + 0.03, f"\n{message}"
+    assert 0.85 <= table["holds"].mean() <= 0.95, f"\n{message}"
+    assert 0.85 <= some["holds"].mean() <= 0.95, f"\n{message}"
     assert table["enough"].mean() >= 0.95 - 0.03, f"\n{message}"
 
 
@@ -96,11 +102,11 @@ def test_dirty_files_tell_what_the_snapshot_told(tmp_path: Path) -> None:
     from forecast.store.opening import open_store
     from forecast.store.snapshots import take_snapshot
 
-    for seed in (1, 4):
-        snapshot, text, used, _ = MANY["fleet_of"]("broken", -1, seed)
-        folder = tmp_path / str(seed)
+    for kind, seed in (("broken", 1), ("worn", 2), ("mixed", 5)):
+        snapshot, text, used, behind = MANY["fleet_of"](kind, -1, seed)
+        folder = tmp_path / f"{kind}{seed}"
         folder.mkdir()
-        files = write_logs(snapshot, folder)
+        files = write_logs(snapshot, behind["readings"], folder)
         plan_file = folder / "plan.toml"
         plan_file.write_text(text, encoding="utf-8")
         store = str(folder / "store.duckdb")
@@ -108,7 +114,7 @@ def test_dirty_files_tell_what_the_snapshot_told(tmp_path: Path) -> None:
         plan = read_plan(plan_file, ["draws.count=300"])
         with open_store(store) as opened:
             read = take_snapshot(opened, snapshot.day)
-        assert len(read.set_aside) == 3
+        assert len(read.set_aside) == (4 if kind != "broken" else 3)
         clean = forecast_season(snapshot, plan).results["season_totals"].iloc[0]
         dirty = forecast_season(read, plan).results["season_totals"].iloc[0]
         width = clean["p95"] - clean["p05"]
@@ -116,8 +122,8 @@ def test_dirty_files_tell_what_the_snapshot_told(tmp_path: Path) -> None:
         assert dirty["p05"] <= used <= dirty["p95"]
 
 
-def write_logs(snapshot: Any, folder: Path) -> list[Path]:
-    """Write a fleet of breaking pieces as log files, with dirt among the rows."""
+def write_logs(snapshot: Any, readings: list[tuple[str, Any, float]], folder: Path) -> list[Path]:
+    """Write a fleet as log files, with dirt among the rows."""
     days = pd.to_datetime(snapshot.running["day"])
     first = days.min().date()
     run = snapshot.running.assign(day=days.dt.date)
@@ -128,23 +134,36 @@ def write_logs(snapshot: Any, folder: Path) -> list[Path]:
     for named, own in snapshot.lives.groupby(where, sort=True):
         machine, position = str(named).split("/")
         number = own["piece"].str.rsplit("/", n=1).str[1].astype(int)
-        age = own.set_index(number).sort_index()["lower"].cumsum().to_numpy()
-        for ended in age[:-1]:
-            day = ran["day"].iloc[min(int(np.searchsorted(hours, ended)), len(ran) - 1)]
+        own = own.set_index(number).sort_index()
+        age = own["lower"].cumsum().to_numpy()
+        for ended, mode in zip(age[:-1], own["mode"], strict=False):
+            # a piece is changed at its limit when the week is over, one that breaks at once
+            late = 1e-6 if mode == "broken" else -1e-6
+            day = ran["day"].iloc[min(int(np.searchsorted(hours, ended + late)), len(ran) - 1)]
+            at = day if mode == "broken" else f"{day} 23:50"
+            why = mode or "planned"
             changes.append(
-                f"{machine},{day},replaced,rollers,{int(position)},{FLEETS['PART']},1,broken"
+                f"{machine},{at},replaced,rollers,{int(position)},{FLEETS['PART']},1,{why}"
             )
     looked = ran["day"].iloc[-1]  # nothing to change on any: no machine is silent
     changes += [
         f"{name},{looked},replaced,rollers,1,{FLEETS['PART']},0,"
         for name in sorted(set(snapshot.lives["machine"]))
     ]
+    part = snapshot.part_types.iloc[0]
+    limit = float(part["wear_limit_mm"]) if readings else 99.0
+    gauge = part["gauge_sd_mm"] if readings else ""
+    read = ["machine,at,place,position,part_type,value,chosen"]
+    for name, at, shown in readings:
+        machine, position, _ = name.split("/")
+        told = f"{machine},{at} 23:40,rollers,{int(position)},{FLEETS['PART']},{shown:.4f},all"
+        read.append(told)
     dirt = [
         changes[1].replace("replaced", "replacd"),
         "M01,31/31/2025,replaced,rollers,1,,1,broken",
     ]
     files = {
-        "part_types": ["part_type,wear_limit_mm", f"{FLEETS['PART']},99"],
+        "part_types": ["part_type,wear_limit_mm,gauge_sd_mm", f"{FLEETS['PART']},{limit},{gauge}"],
         "fleet": ["machine,place,part_type,positions,from,start_state,line"]
         + [
             f"{name},rollers,{FLEETS['PART']},10,{first},new,A"
@@ -154,6 +173,8 @@ def write_logs(snapshot: Any, folder: Path) -> list[Path]:
         "running": ["date,running_hours,machine", f"{first},many,*"]
         + [f"{day},{hour},*" for day, hour in zip(ran["day"], ran["hours"], strict=True)],
     }
+    if readings:
+        files["readings"] = [*read[:3], read[2].replace(",all", ",evry"), *read[3:]]
     written = []
     for name, lines in files.items():
         written.append(folder / f"{name}.csv")

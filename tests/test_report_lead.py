@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import runpy
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
-from forecast.records.season import RESULTS
+from cli.seasons import summary
+from forecast.records.season import EXHIBITS, RESULTS, SeasonForecast
 from reports.lead import lead, next_window
 
 EXAMPLE = runpy.run_path(str(Path(__file__).with_name("season_example.py")))["example"]
@@ -110,3 +112,30 @@ def test_the_next_window_is_the_first_with_work() -> None:
     rows, window = next_window(EXAMPLE())
     assert window == date(2026, 9, 6)
     assert set(rows["window"]) == {window}
+
+
+def so_far(*rows: tuple[object, ...]) -> pd.DataFrame:
+    return pd.DataFrame(list(rows), columns=list(EXHIBITS["so_far"]))
+
+
+def with_so_far(*rows: tuple[object, ...]) -> SeasonForecast:
+    whole: SeasonForecast = EXAMPLE()
+    return replace(whole, exhibits={**whole.exhibits, "so_far": so_far(*rows)})
+
+
+def test_demand_that_leaves_its_range_is_said_in_letter_and_summary() -> None:
+    day = date(2026, 8, 23)
+    out = with_so_far(
+        ("LINER-35", day, 512, 400.0, 331, 470, "above", 3),
+        ("SLEEVE-30", day, 40, 41.0, 30, 52, "", 3),
+        ("STRIP-12", date(2026, 8, 16), 2, 9.0, 5, 14, "below", 3),
+    )
+    said = (
+        "The season has left the range of forecast 3: 512 LINER-35 were used by 23 Aug, more than "
+        "the 331 to 470 of 9 in 10 seasons, 2 STRIP-12 were used by 16 Aug, less than the 5 to 14 "
+        "of 9 in 10 seasons."
+    )
+    assert said in lead(out).text()
+    assert said in " ".join(summary(out).split())
+    kept = with_so_far(("SLEEVE-30", day, 40, 41.0, 30, 52, "", 3))
+    assert "has left the range" not in lead(kept).text()

@@ -1,9 +1,12 @@
 """Why two kept forecasts differ: one input of one swapped for the other's at a time.
 
-Each input is put into the first forecast alone, and taken out of the second alone: the mean of the
-two is its share, so that no order of the inputs decides who gets what they do together. That part
-is the rest. Both forecasts are reckoned again with the same draws, whose numbers are fixed by the
-names of parts and machines: what did not change cancels out.
+Starting from the first forecast, each input of the second takes the first one's place in a fixed
+order, and what the numbers then change by is its share. All steps are reckoned on the same few
+draws, whose numbers are fixed by the names of parts and machines: what did not change cancels out.
+What those few draws miss is the rest.
+
+A later day goes with the facts known on it: neither makes sense with the other's. Its own share is
+what the first forecast expected to be used by then; what happened otherwise is that of the facts.
 """
 
 from __future__ import annotations
@@ -11,31 +14,39 @@ from __future__ import annotations
 import tempfile
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
+from datetime import date
 from pathlib import Path
 from typing import Final
 
 import pandas as pd
 
 from forecast.errors import NotInStore, PlanError
+from forecast.jobs.exhibits import versions
+from forecast.jobs.fits import Fits, fit_all
 from forecast.jobs.running import stock_now
-from forecast.jobs.season import simulate
+from forecast.jobs.season import Ready, live_through, make_ready
 from forecast.planning.buying import purchases
 from forecast.planning.plan import Plan, read_plan
 from forecast.records.season import STUDIES, SeasonForecast
 from forecast.records.snapshot import COLUMNS, Snapshot
 from forecast.store.opening import open_store
 from forecast.store.seasons import load_season
-from forecast.store.snapshots import digest, take_snapshot
+from forecast.store.snapshots import take_snapshot
 from forecast.work import HERE, Work
 
 FRAMES: Final[Mapping[str, tuple[str, ...]]] = {
     "hours": ("running", "phases_ahead"),
-    "part_types": ("part_types", "duty_limits"),
+    "part_types": ("part_types",),
     "stock": ("stock", "used"),
 }
 """What of a snapshot belongs to an input; everything else is its facts."""
 
 INPUTS: Final = ("facts", "hours", "part_types", "stock", "plan", "as_of")
+TOGETHER: Final = {"facts": "as_of", "as_of": "facts"}
+"""Where days differ, facts and day are swapped at once."""
+
+DRAWS: Final = 200
+"""Paths of a step: the same ones in all, so that differences need few."""
 
 Outcome = dict[str, tuple[float, float]]
 """Expected pieces and pieces to buy, by part type."""
@@ -48,6 +59,22 @@ class Side:
     forecast: SeasonForecast
     snapshot: Snapshot
     plan: Plan
+
+
+@dataclass(frozen=True)
+class Ran:
+    """One step: what it comes to, and what it expects to be used up to the second's day."""
+
+    outcome: Outcome
+    by_then: dict[str, float]
+
+
+@dataclass(frozen=True)
+class _Made:
+    """What earlier steps made that later ones need again, by the inputs it was made from."""
+
+    fits: dict[frozenset[str], Fits]
+    ready: dict[frozenset[str], Ready]
 
 
 def compare(address: str, first: int, second: int, work: Work = HERE) -> pd.DataFrame:
@@ -67,8 +94,9 @@ def compare(address: str, first: int, second: int, work: Work = HERE) -> pd.Data
     pandas.DataFrame
         Columns of ``STUDIES["compare"]``: for each part type the inputs that moved its expected
         total or its purchase, in the order facts (pieces, ages, wear, lives), hours, part_types,
-        stock (with what was used since it was counted), plan, as_of, versions (what this program
-        reckons otherwise than the one that made them), rest (what several do together). They add
+        stock (with what was used since it was counted), plan, as_of (what was expected to be used
+        by then; its purchase counts as the facts'), versions (what this program reckons otherwise
+        than the one that made them), rest (what goes together, and what few draws miss). They add
         up to the difference.
 
     Raises
@@ -90,20 +118,20 @@ def compare(address: str, first: int, second: int, work: Work = HERE) -> pd.Data
         ]
     one, two = sides
     differ = [name for name in INPUTS if _differ(name, one, two)]
-    runs: dict[frozenset[str], Outcome | None] = {}
-    wanted = _states(differ)
-    for number, swapped in enumerate(wanted):
-        work.tell("comparing", number, len(wanted))
-        runs[swapped] = _run(one, two, swapped, work)
-    return _shares(one, two, differ, runs)
+    steps_made = _Made({}, {})
+    ran: list[tuple[str, Ran | None]] = []
+    swapped: frozenset[str] = frozenset()
+    steps = ["", *dict.fromkeys(_first(name, differ) for name in differ)]
+    for number, name in enumerate(steps):
+        work.tell("comparing", number, len(steps))
+        swapped |= {name, TOGETHER.get(name, "")} & set(differ)
+        ran.append((name, _run(one, two, swapped, steps_made)))
+    return _shares(one, two, ran)
 
 
-def _states(differ: list[str]) -> list[frozenset[str]]:
-    every = frozenset(differ)
-    found = [frozenset[str](), every]
-    found += [frozenset({name}) for name in differ]
-    found += [every - {name} for name in differ]
-    return list(dict.fromkeys(found))
+def _first(name: str, differ: list[str]) -> str:
+    """Return the step in which an input is swapped."""
+    return "facts" if name == "as_of" and "facts" in differ else name
 
 
 def _plan_of(kept: SeasonForecast) -> Plan:
@@ -122,11 +150,16 @@ def _differ(name: str, one: Side, two: Side) -> bool:
         return one.plan.at(day).model_dump(exclude={"text"}) != two.plan.at(day).model_dump(
             exclude={"text"}
         )
-    first, second = (
-        digest({frame: getattr(side.snapshot, frame) for frame in _frames(name)})
-        for side in (one, two)
-    )
-    return first != second
+    day = two.snapshot.day
+    return not all(_seen(one, frame, day).equals(_seen(two, frame, day)) for frame in _frames(name))
+
+
+def _seen(side: Side, frame: str, day: date) -> pd.DataFrame:
+    """Return a frame; of the hours only those ahead, since those behind are in the ages."""
+    whole: pd.DataFrame = getattr(side.snapshot, frame)
+    if frame != "running":
+        return whole
+    return whole[pd.to_datetime(whole["day"]).dt.date > day].reset_index(drop=True)
 
 
 def _frames(name: str) -> list[str]:
@@ -135,7 +168,7 @@ def _frames(name: str) -> list[str]:
     return list(FRAMES[name]) if name in FRAMES else facts
 
 
-def _run(one: Side, two: Side, swapped: frozenset[str], work: Work) -> Outcome | None:
+def _run(one: Side, two: Side, swapped: frozenset[str], made: _Made) -> Ran | None:
     """Forecast with some inputs of the second in the first; None where they do not go together."""
     snapshot = one.snapshot
     for name in swapped & {"facts", *FRAMES}:
@@ -144,14 +177,31 @@ def _run(one: Side, two: Side, swapped: frozenset[str], work: Work) -> Outcome |
     if "as_of" in swapped:
         snapshot = replace(snapshot, day=two.snapshot.day)
     plan = (two if "plan" in swapped else one).plan.at(snapshot.day)
+    fewer = plan.draws.model_copy(update={"count": min(plan.draws.count, DRAWS)})
+    plan = plan.model_copy(update={"draws": fewer})
+    told = swapped & {"facts", "part_types", "plan"}  # what the fits see
     try:
-        lived = simulate(snapshot, plan, work)
+        ready = made.ready.get(swapped - {"stock"})
+        if ready is None:
+            fits = made.fits.get(told) or fit_all(
+                snapshot,
+                season_spread=plan.season.season_spread,
+                seed=plan.draws.seed,
+                tables=False,
+            )
+            ready = make_ready(snapshot, plan, fits=fits)
+        lived = live_through(ready, snapshot, plan)
     except (PlanError, NotInStore):
         return None
+    made.fits[told] = ready.fits
+    made.ready[swapped - {"stock"}] = ready
     stock, _ = stock_now(snapshot)
     bought = purchases(lived.paths, stock, snapshot.part_types, plan, lived.days)
-    return _outcome(
-        {name: float(of.total.sum(axis=1).mean()) for name, of in lived.paths.items()}, bought
+    passed = max((two.snapshot.day - snapshot.day).days, 0)
+    means = {name: of.total.mean(axis=0) for name, of in lived.paths.items()}
+    return Ran(
+        _outcome({name: float(mean.sum()) for name, mean in means.items()}, bought),
+        {name: float(mean[:passed].sum()) for name, mean in means.items()},
     )
 
 
@@ -160,42 +210,44 @@ def _outcome(totals: Mapping[str, float], bought: pd.DataFrame) -> Outcome:
     return {name: (mean, float(pieces.get(name, 0))) for name, mean in totals.items()}
 
 
-def _shares(
-    one: Side,
-    two: Side,
-    differ: Iterable[str],
-    runs: Mapping[frozenset[str], Outcome | None],
-) -> pd.DataFrame:
+def _shares(one: Side, two: Side, ran: Iterable[tuple[str, Ran | None]]) -> pd.DataFrame:
     """Share the difference of every part type out over the inputs."""
-    differ = list(differ)
-    none, every = frozenset[str](), frozenset(differ)
     start, end = _as_kept(one), _as_kept(two)
-    again = runs[none] or start, runs[every] or end
+    now = versions()
+    alike = one.forecast.stamp.versions == two.forecast.stamp.versions == now
+    later = two.snapshot.day > one.snapshot.day
     rows = []
     for part in sorted({*start, *end}):
-        whole = _less(end, start, part)
-        reckoned = _less(again[1], again[0], part)
-        left = reckoned
-        shares = []
-        for name in differ:
-            steps = [
-                _less(after, before, part)
-                for before, after in (
-                    (runs[none], runs[frozenset({name})]),
-                    (runs[every - {name}], runs[every]),
-                )
-                if before is not None and after is not None
-            ]
-            if not steps:
+        shares: dict[str, tuple[float, float]] = {}
+        before: Ran | None = None
+        missed = False
+        for name, after in ran:
+            if after is None:
+                missed = True
                 continue
-            mean = tuple(sum(step[k] for step in steps) / len(steps) for k in (0, 1))
-            left = (left[0] - mean[0], left[1] - mean[1])
-            shares.append((name, mean))
-        other = (whole[0] - reckoned[0], whole[1] - reckoned[1])
-        for name, (total, buy) in (*shares, ("versions", other), ("rest", left)):
+            if before is not None:
+                step = _less(after.outcome, before.outcome, part)
+                if name == "facts" and later and not missed:
+                    gone = -before.by_then.get(part, 0.0)
+                    shares["as_of"] = (gone, 0.0)
+                    step = (step[0] - gone, step[1])
+                key = "rest" if missed else name
+                shares[key] = _and(shares.get(key, (0.0, 0.0)), step)
+            before, missed = after, False
+        whole = _less(end, start, part)
+        left = (whole[0] - sum(s[0] for s in shares.values()),
+                whole[1] - sum(s[1] for s in shares.values()))  # fmt: skip
+        key = "rest" if alike else "versions"
+        shares[key] = _and(shares.get(key, (0.0, 0.0)), left)
+        for name in (*INPUTS, "versions", "rest"):
+            total, buy = shares.get(name, (0.0, 0.0))
             if abs(total) >= 0.005 or abs(buy) >= 0.005:
                 rows.append((name, part, round(total, 2), round(buy, 2)))
     return pd.DataFrame(rows, columns=list(STUDIES["compare"]))
+
+
+def _and(one: tuple[float, float], other: tuple[float, float]) -> tuple[float, float]:
+    return one[0] + other[0], one[1] + other[1]
 
 
 def _as_kept(side: Side) -> Outcome:

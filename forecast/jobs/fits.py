@@ -71,6 +71,7 @@ def fit_all(
     season_spread: float | None = None,
     seed: int = 1,
     only: str | None = None,
+    tables: bool = True,
 ) -> Fits:
     """Fit wear and life of every part type and duty group.
 
@@ -85,13 +86,15 @@ def fit_all(
         For the posterior draws.
     only
         The only part type to be fitted; None: all.
+    tables
+        Fill the tables of lives, their checks and the plot; without them the fits are the same.
 
     Returns
     -------
     Fits
         Models and tables; a group that can't be fitted has a state that says so.
     """
-    book = Book()
+    book = Book(closed=not tables)
     people = _carrying_people(snapshot, book)
     if only is not None:
         names = {str(name) for name in snapshot.part_types["part_type"]}
@@ -112,11 +115,14 @@ def fit_all(
             mode_fits[name] = fit_count_modes(
                 name, counts, worn_by_wear, prior, rng, count_fits, book
             )
-            check_counts(book, name, counts)
+            if tables:
+                check_counts(book, name, counts)
         elif len(lives):
             mode_fits[name] = fit_life_modes(name, lives, worn_by_wear, prior, rng, book)
-            _check_lives(book, name, lives, mode_fits[name], prior)
-    wear_shapes(book, wear_fits, snapshot.lives)
+            if tables:
+                _check_lives(book, name, lives, mode_fits[name], prior)
+    if tables:
+        wear_shapes(book, wear_fits, snapshot.lives)
     return Fits(
         wear_fits=wear_fits,
         mode_fits=mode_fits,

@@ -19,8 +19,9 @@ import pandas as pd
 
 from forecast.errors import PlanError
 from forecast.jobs.exhibits import versions
+from forecast.jobs.fits import fit_all
 from forecast.jobs.scores import crps, pinball_loss
-from forecast.jobs.season import Reschedule, simulate
+from forecast.jobs.season import Reschedule, Simulated, live_through, make_ready
 from forecast.planning.calendar import Calendar
 from forecast.planning.demand import LEVELS, DemandPaths
 from forecast.planning.draws import IntArray
@@ -173,9 +174,16 @@ def _scored(
     }
     known = replace(snapshot, running=_as_run(snapshot, now, plan.season.end))
     changed = happened[happened["planned"].astype(bool)]
+    fits = fit_all(
+        snapshot, season_spread=plan.season.season_spread, seed=plan.draws.seed, tables=False
+    )
+
+    def live(seen: Snapshot, of: Plan, reschedule: Reschedule | None = None) -> Simulated:
+        return live_through(make_ready(seen, of, work, fits), seen, of, work, reschedule)
+
     runs = {
-        GIVEN: simulate(known, without_plans(plan), work, _as_changed(changed)),
-        PLANNED: simulate(snapshot, plan, work),
+        GIVEN: live(known, without_plans(plan), _as_changed(changed)),
+        PLANNED: live(snapshot, plan),
     }
     return [
         {"as_of": snapshot.day, **row, "basis": basis}

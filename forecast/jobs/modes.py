@@ -64,7 +64,13 @@ class ModeFit:
 
 @dataclass
 class Book:
-    """Rows of the result tables while they are gathered."""
+    """Rows of the result tables while they are gathered.
+
+    Attributes
+    ----------
+    closed
+        Nobody reads the tables of lives: what only they and the plots need is left out.
+    """
 
     life: list[dict[str, object]] = field(default_factory=list)
     wear: list[dict[str, object]] = field(default_factory=list)
@@ -72,6 +78,7 @@ class Book:
     points: list[pd.DataFrame] = field(default_factory=list)
     assumed: list[dict[str, object]] = field(default_factory=list)
     checks: list[dict[str, object]] = field(default_factory=list)
+    closed: bool = False
 
     def assume(self, what: str, value: object, why: str, effect: str) -> None:
         """Add one thing that was assumed: what, its value, why, and its effect."""
@@ -226,7 +233,7 @@ def fit_life_modes(
         for g in _own_shapes(lives, joined, index):
             shape[g], scale[g] = posterior_draws(lives[g], prior, TABLE_DRAWS, rng)
         fits.append(ModeFit(mode, tuple(groups), shape, scale))
-        for g, group in enumerate(groups):
+        for g, group in enumerate(() if book.closed else groups):
             in_group = rows[rows["duty_group"] == group]
             key = name, group, mode if modes else ""
             label = f"{name} {group}" if len(groups) > 1 and group else name
@@ -351,6 +358,8 @@ def fit_count_modes(
             shapes.append(shape)
             scales.append(scale)
             told.append(group)
+            if book.closed:
+                continue
             _count_row(book, name, group, mode, fit, rows, prior, (shape, scale))
             oldest = float(fit.ages()["age"].max())
             book.points.append(posterior_curve(name, mode, (shape, scale), oldest, fit.failures))

@@ -7,7 +7,7 @@ while the season is simulated.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from datetime import date
 from pathlib import Path
 from typing import Final
@@ -28,6 +28,7 @@ from forecast.jobs.running import (
     supply_line,
     used_so_far,
 )
+from forecast.jobs.turning import turned_share, turning_said
 from forecast.planning.buying import purchases
 from forecast.planning.calendar import Calendar, calendar
 from forecast.planning.change_list import change_list, window_table
@@ -58,17 +59,15 @@ from forecast.work import HERE, Work
 
 
 @dataclass(frozen=True, eq=False)
-class Simulated:
-    """A season lived through on every path, before anything is bought for it.
+class Ready:
+    """All that a season needs before the shelf is looked at.
 
     Attributes
     ----------
     days, fits, service
         The days ahead, what was fitted, what is in service.
-    parts, rules, before, chosen
-        The fleets, what each policy comes to, the overhaul, and when pieces are changed.
-    paths
-        Demand by part type.
+    parts, rules, before
+        The fleets, what each policy comes to, the overhaul.
     prices
         Cost of a piece by part type.
     """
@@ -79,9 +78,23 @@ class Simulated:
     parts: tuple[Fleet, ...]
     rules: Mapping[str, ChangeRule]
     before: Overhaul
+    prices: Mapping[str, float | None]
+
+
+@dataclass(frozen=True, eq=False)
+class Simulated(Ready):
+    """A season lived through on every path, before anything is bought for it.
+
+    Attributes
+    ----------
+    chosen
+        When pieces are changed.
+    paths
+        Demand by part type.
+    """
+
     chosen: Schedule
     paths: Mapping[str, DemandPaths]
-    prices: Mapping[str, float | None]
 
 
 Reschedule = Callable[[tuple[Fleet, ...], Calendar, Schedule], Schedule]
@@ -235,6 +248,21 @@ def simulate(
     reschedule
         Takes the place of the planned change-outs; None leaves them.
     """
+    return live_through(make_ready(snapshot, plan, work), snapshot, plan, work, reschedule)
+
+
+def make_ready(
+    snapshot: Snapshot, plan: Plan, work: Work = HERE, fits: Fits | None = None
+) -> Ready:
+    """Fit what is known, put it in service, and reckon policies and overhaul.
+
+    Parameters
+    ----------
+    snapshot, plan, work
+        As for :func:`forecast_season`, which says what is raised.
+    fits
+        Of this snapshot and plan, where they are known already.
+    """
     check_plan(snapshot, plan)
     days = calendar_of(plan, snapshot)
     machines, lines = days.machines, days.lines
@@ -242,7 +270,8 @@ def simulate(
     check_names(plan, names, machines, tuple(sorted({line for line in lines if line})))
 
     work.tell(STAGES[1], 0, 0)
-    fits = fit_all(snapshot, season_spread=plan.season.season_spread, seed=plan.draws.seed)
+    if fits is None:
+        fits = fit_all(snapshot, season_spread=plan.season.season_spread, seed=plan.draws.seed)
     running = running_season(snapshot, plan)
     service = in_service(
         snapshot, fits, draws=plan.draws.count, seed=plan.draws.seed, running=running
@@ -258,13 +287,34 @@ def simulate(
     parts = put_in_service(snapshot, service, plan, days)
     rules = change_rules(parts, days, prices, plan, seed)
     before = plan_overhaul(parts, days, plan, prices, seed)
+    return Ready(days, fits, service, parts, rules, before, prices)
+
+
+def live_through(
+    ready: Ready,
+    snapshot: Snapshot,
+    plan: Plan,
+    work: Work = HERE,
+    reschedule: Reschedule | None = None,
+) -> Simulated:
+    """Schedule the change-outs that the shelf allows, and live through the season.
+
+    Parameters
+    ----------
+    ready
+        Of the plan, and of the snapshot but for its stock.
+    snapshot, plan, work, reschedule
+        As for :func:`simulate`.
+    """
+    days, parts, before = ready.days, ready.parts, ready.before
     stock, _ = stock_now(snapshot)
     shelf = shelf_limits(parts, days, stock, snapshot.part_types, plan, before.changed)
-    chosen = schedule(parts, days, rules, plan, before, shelf, prices)
+    chosen = schedule(parts, days, ready.rules, plan, before, shelf, ready.prices)
     if reschedule is not None:
         chosen = reschedule(parts, days, chosen)
-    paths = demand_paths(parts, days, chosen, seed, work)
-    return Simulated(days, fits, service, parts, rules, before, chosen, paths, prices)
+    paths = demand_paths(parts, days, chosen, plan.draws.seed, work)
+    known = {field.name: getattr(ready, field.name) for field in fields(Ready)}
+    return Simulated(**known, chosen=chosen, paths=paths)
 
 
 def if_seasons_differ(
@@ -298,7 +348,15 @@ def put_in_service(
     named = zip(snapshot.part_types["part_type"], snapshot.part_types["sides"], strict=True)
     sides = {str(name): int(count) for name, count in named if count == count and count}
     return fleets(
-        service.fitted, service.ran, service.own, service.due, service.laws, plan, days, sides
+        service.fitted,
+        service.ran,
+        service.own,
+        service.due,
+        service.laws,
+        plan,
+        days,
+        sides,
+        turned_share(snapshot),
     )
 
 
@@ -351,6 +409,7 @@ def _results(
     listed = change_list(lived.parts, days, chosen, paths, stock, plan)
     used = used_so_far(snapshot, plan)
     grown = growth_assumed(growths(snapshot, fits.wear_fits))
+    said = [*grown, *extra, *counted, *turning_said(snapshot)]
     results = {
         "season_totals": season_totals(paths),
         "demand": demand_table(paths, days),
@@ -366,7 +425,7 @@ def _results(
         "doubts": snapshot.doubts,
         "set_aside": snapshot.set_aside,
         "machines": fits.machines,
-        "assumed": _assumed(fits, service, rules, before, chosen, [*grown, *extra, *counted]),
+        "assumed": _assumed(fits, service, rules, before, chosen, said),
     }
     exhibits = {
         "wear_paths": wear_paths(snapshot, fits, service, days, plan.draws.seed),

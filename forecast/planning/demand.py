@@ -299,7 +299,9 @@ def _looked(fleet: Fleet, schedule: Schedule, number: int, machine: int) -> Look
     level = schedule.level_of(number, machine)
     if level is None and fleet.sides == 1 and fleet.loss is None:
         return None
-    return Looked(level, schedule.open_of(number, machine), fleet.sides, fleet.loss)
+    of_machine = fleet.turns[fleet.pieces.machine == machine]
+    turned = (float(of_machine[0, 0]), float(of_machine[0, 1]))
+    return Looked(level, schedule.open_of(number, machine), fleet.sides, turned, fleet.loss)
 
 
 def _waiting(pieces: Pieces, planned_at: IntArray) -> Pieces:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import timedelta
 from functools import cached_property
 from typing import Final
 
@@ -33,6 +34,11 @@ FITTED: Final = (
 UNIT: Final = ["machine", "place", "part_type", "duty_group", "kit"]
 """A *set* is what runs together: one kit, or the pieces of one type in one place."""
 
+NOT_YET_LOGGED: Final = timedelta(days=7)
+"""A size change planned for so many days ago that the logs do not tell is taken to be made now."""
+
+Turned = Mapping[tuple[str, str], tuple[float, float]]
+
 
 @dataclass(frozen=True, eq=False)
 class Fleet:
@@ -58,6 +64,9 @@ class Fleet:
         Sides that a piece wears on, one after the other, before a spare is drawn.
     loss
         What a worn piece loses in product; None where the plan does not say.
+    turned
+        [rows, 2] chance that a first side is turned when it is worn, and when it is changed
+        before; None: it always is.
     """
 
     part_type: str
@@ -71,6 +80,7 @@ class Fleet:
     law: LifeDraws
     sides: int = 1
     loss: ProductLoss | None = None
+    turned: Array | None = None
 
     @cached_property
     def side(self) -> IntArray:
@@ -82,9 +92,20 @@ class Fleet:
 
     @property
     def takes_spare(self) -> BoolArray:
-        """[rows] whether the next change-out draws a spare: a first side is only turned."""
-        last: BoolArray = self.side + 1 >= self.sides
-        return last
+        """[rows] whether a planned change-out draws a spare: a first side may be turned instead."""
+        spare: BoolArray = self.turns[:, 1] < 0.5
+        return spare
+
+    @cached_property
+    def turns(self) -> Array:
+        """[rows, 2] chance that the side a piece now wears on is followed by another.
+
+        When it is worn, and when it is changed before.
+        """
+        always = np.ones((len(self.quantity), 2))
+        more = (self.side + 1 < self.sides)[:, None]
+        chance: Array = np.where(more, always if self.turned is None else self.turned, 0.0)
+        return chance
 
     @cached_property
     def units(self) -> pd.DataFrame:
@@ -111,6 +132,7 @@ def fleets(
     plan: Plan,
     calendar: Calendar,
     sides: Mapping[str, int] | None = None,
+    turned: Turned | None = None,
 ) -> tuple[Fleet, ...]:
     """Return what is in service, by part type and duty group.
 
@@ -131,6 +153,9 @@ def fleets(
         The size changes, and the days ahead.
     sides
         By part type, where it is not 1.
+    turned
+        By part type and line: chance that a first side is turned when worn, and when changed
+        before; where it is not there, it always is.
 
     Returns
     -------
@@ -165,9 +190,12 @@ def fleets(
             np.asarray(due, dtype=bool)[rows],
         )
         quantity = _whole(fitted["quantity"].to_numpy(dtype=np.float64)[rows], unit)
-        in_use = np.stack([running[tuple(table.iloc[at][UNIT])] for at in first])
+        names = table.iloc[first][UNIT].itertuples(index=False, name=None)
+        in_use = np.stack([running[tuple(name)] for name in names])
         hours = calendar.hours[machine[first]] * in_use[:, 1:]
         kept = quantity > 0
+        habits = turned or {}
+        chance = np.array([habits.get((key[0], line), (1.0, 1.0)) for line in table["line"]])
         found.append(
             Fleet(
                 *key,
@@ -180,6 +208,7 @@ def fleets(
                 laws[key],
                 (sides or {}).get(key[0], 1),
                 plan.for_part_type(key[0]).product_loss,
+                chance[kept],
             )
         )
     return tuple(found)
@@ -231,11 +260,11 @@ def _sets_running(
     for *name, in_place in sorted(table[[*UNIT, "in_place"]].itertuples(index=False, name=None)):
         known = running.setdefault(tuple(name), np.zeros(1 + days, dtype=bool))
         known |= bool(in_place)
-    # what lies before the first day ahead has happened, or not: the logs say what is in place
-    coming = [switch for switch in plan.switch if switch.on > calendar.as_of]
+    # what lies further back has happened, or not: the logs say what is in place
+    coming = [switch for switch in plan.switch if switch.on > calendar.as_of - NOT_YET_LOGGED]
     for switch in sorted(coming, key=lambda entry: entry.on):
         machines = select_machines(switch.machines, calendar.machines, calendar.lines)
-        _switch(running, switch, machines, 1 + max(calendar.at(switch.on), 0))
+        _switch(running, switch, machines, calendar)
     return running
 
 
@@ -243,9 +272,13 @@ def _switch(
     running: dict[tuple[str, ...], BoolArray],
     switch: SwitchPlan,
     machines: tuple[str, ...],
-    day: int,
+    calendar: Calendar,
 ) -> None:
-    """Carry one size change out, from a day on."""
+    """Carry one size change out from its day on, where it was not made before its time.
+
+    One of the last days that the logs do not tell yet is made on the first day ahead.
+    """
+    day = 1 + max(calendar.at(switch.on), 0)
     taken, lacking = 0, []
     for machine in machines:
         out = [
@@ -268,12 +301,13 @@ def _switch(
                 if name[1] == place:
                     running[name][day:] = False
     where = f"[[switch]] on {switch.on}"
-    if lacking:
+    if lacking and switch.on > calendar.as_of:
         raise PlanError(
             f"{where}: no {switch.to_part} on the shelf of {', '.join(lacking)}",
             "Name its kit in the fleet log, or take these machines out of the switch.",
         )
-    if not taken:
+    made = {name[0] for name, days in running.items() if name[2] == switch.to_part and days[day]}
+    if not taken and switch.on > calendar.as_of and not made.issuperset(machines):
         raise PlanError(
             f"{where}: none of {', '.join(machines)} runs {switch.from_part} on that day",
             "Check from_part and the machines, or take the switch out.",

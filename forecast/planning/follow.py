@@ -35,7 +35,9 @@ class Looked:
     open_windows
         [windows] in which pieces over that depth are changed on this machine.
     sides
-        1, or 2 where a worn piece is turned once before a spare is drawn.
+        1, or 2 where a worn piece may be turned once before a spare is drawn.
+    turned
+        Chance that a first side is turned when it is worn, and when it is changed before.
     loss
         What a worn piece loses in product; None: nothing.
     """
@@ -43,6 +45,7 @@ class Looked:
     level_mm: float | None = None
     open_windows: BoolArray | None = None
     sides: int = 1
+    turned: tuple[float, float] = (1.0, 1.0)
     loss: ProductLoss | None = None
 
 
@@ -190,7 +193,7 @@ class _Run:
         ended = ~changed & (end < self.clock[-1])
         if self.looked.loss is not None:
             self._lose(now, np.minimum(np.where(changed, until, end), self.clock[-1]))
-        turns = (now.side + 1 < self.looked.sides) & (changed | (worn <= now.lives.other))
+        turns = self._turns(now, changed, worn)
         self._count(now.take(changed), window[changed], turns[changed])
         self._count_days(now.take(ended), end[ended], turns[ended])
         go_on = changed | ended
@@ -202,6 +205,16 @@ class _Run:
         none = np.zeros(len(start), dtype=bool)
         unplanned = np.full(len(start), -1, dtype=np.int64)
         return _Now(left.draw, start, lives, none, side, unplanned, none, left.weight)
+
+    def _turns(self, now: _Now, changed: BoolArray, worn: Array) -> BoolArray:
+        """Say which first sides are turned when they end: none that broke."""
+        turns: BoolArray = (now.side + 1 < self.looked.sides) & (
+            changed | (worn <= now.lives.other)
+        )
+        if turns.any() and min(self.looked.turned) < 1.0:
+            when_worn, when_changed = self.looked.turned
+            turns &= self.rng.random(len(turns)) < np.where(changed, when_changed, when_worn)
+        return turns
 
     def _window(self, now: _Now) -> IntArray:
         """Return the window in which each piece is changed if it lasts; -1 for none."""

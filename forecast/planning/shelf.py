@@ -74,14 +74,15 @@ def shelf_limits(
 
 
 def _failures(fleet: Fleet, overhauled: BoolArray, day: int) -> float:
-    """Return the pieces in place that are expected to end by a day, and to take a spare."""
+    """Return the spares that pieces in place are expected to take by a day as they end."""
     law = thin(fleet.law)
-    rows = np.flatnonzero(~overhauled & fleet.takes_spare & ~fleet.pieces.due)
+    spares = fleet.quantity * (1.0 - fleet.turns[:, 0])
+    rows = np.flatnonzero(~overhauled & (spares > 0) & ~fleet.pieces.due)
     ahead = fleet.ahead(day)
     step = max(1, _CELLS // law.draws)
     total = 0.0
     for at in range(0, len(rows), step):
         some = rows[at : at + step]
         lasts = law.survival(fleet.pieces.take(some), ahead[some]).mean(axis=1)
-        total += float(fleet.quantity[some] @ (1.0 - lasts))
+        total += float(spares[some] @ (1.0 - lasts))
     return total

@@ -174,6 +174,7 @@ COLUMNS: Final[Mapping[str, tuple[str, ...]]] = {
     "running": ("machine", "line", "day", "hours", "planned"),
     "stock": ("part_type", "state", "quantity", "due", "at"),
     "used": ("part_type", "machine", "place", "position", "day", "planned", "quantity"),
+    "turned": ("part_type", "line", "planned", "turned", "ended"),
     "doubts": (
         "id",
         "rule",
@@ -295,6 +296,9 @@ class Snapshot:
     used
         Spare pieces used so far, by day; ``planned`` where nothing had ended (never for sets:
         their ``position`` is empty, and the logs do not tell).
+    turned
+        Of part types with two sides, by line: first sides that ``ended`` unbroken, and how many of
+        them were ``turned``; ``planned`` where they were changed before they were worn.
     doubts, set_aside
         As FORMATS lists them; doubts in state ``open`` act by their default.
     piece_duties
@@ -341,6 +345,7 @@ class Snapshot:
     gauge: pd.DataFrame = field(default_factory=lambda: _empty("gauge"))
     new_sizes: pd.DataFrame = field(default_factory=lambda: _empty("new_sizes"))
     pace: pd.DataFrame = field(default_factory=lambda: _empty("pace"))
+    turned: pd.DataFrame = field(default_factory=lambda: _empty("turned"))
 
     def wear_seasons(self) -> dict[str, tuple[str, str]]:
         """Return season and phase of each cell, in order; the seasons where no cells are told."""

@@ -37,6 +37,7 @@ QUERIES: Final[Mapping[str, str]] = {
     "running": "queries/snapshot_running",
     "stock": "queries/snapshot_stock",
     "used": "queries/snapshot_used",
+    "turned": "queries/snapshot_turned",
     "doubts": "queries/snapshot_doubts",
     "set_aside": "queries/snapshot_set_aside",
     "piece_duties": "queries/snapshot_piece_duties",

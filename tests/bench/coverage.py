@@ -6,12 +6,15 @@ Run from the checkout, with one BLAS thread:
 
 It writes ``coverage.txt`` beside this file. Seeds are 1000 to 1199 in every cell, fixed before the
 first run; truths are drawn from the priors that the forecast states. A cell is what drives the
-fleet (wear, breakage, both) and how many failures were seen so far. Every cell gets its first seed,
-then every one its second: when the minutes are over, the table says how many fleets it holds.
+fleet (wear, breakage, both) and how many failures were seen so far; cells of their own are seasons
+that do not differ, differ as most do, and differ much, where the plan tells so. Every cell gets its
+first seed, then every one its second: when the minutes are over, the table says how many fleets it
+holds.
 """
 
 from __future__ import annotations
 
+import dataclasses
 import math
 import os
 import runpy
@@ -25,39 +28,54 @@ from typing import Any
 
 HERE = Path(__file__).parent
 COUNT, DRAWS, FIRST_SEED, LEVEL = 200, 1000, 1000, 0.95
+EFFECTS = (0.0, 0.1, 0.3)
+"""How far seasons differ where the plan tells it: sd of the log wear rate."""
 MANY: dict[str, Any] = runpy.run_path(str(HERE.parent / "many_fleets.py"))
 
 
-def one(task: tuple[str, int, int]) -> dict[str, Any]:
+def cells() -> list[tuple[str, int, float | None]]:
+    """Return what drives a fleet, how many failures it shows, and how far its seasons differ."""
+    usual = [(kind, cell, None) for kind in MANY["KINDS"] for cell in MANY["CELLS"]]
+    return usual + [(kind, 20, told) for kind in ("worn", "mixed") for told in EFFECTS]
+
+
+def one(task: tuple[str, int, float | None, int]) -> dict[str, Any]:
     """Forecast one fleet and look at what was used."""
     from forecast.jobs.season import forecast_season
     from forecast.planning.plan import read_plan
 
-    kind, cell, seed = task
-    snapshot, text, used, behind = MANY["fleet_of"](kind, cell, seed)
+    kind, cell, told, seed = task
+    snapshot, text, used, behind = MANY["fleet_of"](kind, cell, seed, told)
+    parts = snapshot.part_types.assign(lead_time_days=0)
+    snapshot = dataclasses.replace(snapshot, part_types=parts)
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "plan.toml"
         path.write_text(text, encoding="utf-8")
         plan = read_plan(path, [f"draws.count={DRAWS}"])
     found = forecast_season(snapshot, plan).results
     total, order = found["season_totals"].iloc[0], found["purchases"]
+    behind.pop("readings")
     return behind | {
         "kind": kind,
         "cell": cell,
+        "seasons differ by": "drawn" if told is None else f"{told:.1f}",
         "used": used,
         "mean": float(total["mean"]),
         "width": float(total["p95"] - total["p05"]),
         "holds": bool(total["p05"] <= used <= total["p95"]),
         "below": bool(used < total["p05"]),
+        "some": bool(total["p05"] > 0),
         "enough": bool(order["quantity"].sum() >= used),
+        "promised": float(order["chance_with"].max()),
     }
 
 
 def table(rows: list[dict[str, Any]], seconds: float) -> str:
     import pandas as pd
 
-    every = pd.DataFrame(rows).sort_values(["kind", "cell"], kind="stable")
-    done = int(every.groupby(["kind", "cell"]).size().min())
+    by_cell = ["kind", "cell", "seasons differ by"]
+    every = pd.DataFrame(rows).sort_values(by_cell, kind="stable")
+    done = int(every.groupby(by_cell).size().min())
     day = datetime.now().date()
     lines = [
         f"Coverage of season forecasts on simulated fleets, {day}",
@@ -65,12 +83,13 @@ def table(rows: list[dict[str, Any]], seconds: float) -> str:
         f"{FIRST_SEED + done - 1}; {len(every)} fleets in {seconds / 60:.0f} min on "
         f"{os.cpu_count()} shared cores.",
         "Truths drawn from the priors the forecast states; a season's number of pieces used.",
-        f"holds: inside the 90 % interval; below: under it; enough: the order for a service level "
-        f"of {LEVEL:.0%} (no stock, no lead time) covered what was used.",
+        "holds: inside the 90 % interval; below: under it; enough: the order for a service level",
+        f"of {LEVEL:.0%} (no stock, no lead time) covered what was used; promised: the chance that",
+        "the forecast gave for it; some: its interval begins above 0, so that less can be used.",
         "",
     ]
-    for by in (["kind", "cell"], ["kind", "seasons"], ["kind"]):
-        grouped = every.groupby(by, sort=by != ["kind", "cell"])
+    for by in (by_cell, ["kind", "seasons"], ["kind"], ["some"]):
+        grouped = every.groupby(by, sort=True)
         shown = grouped.agg(
             fleets=("used", "size"),
             failures=("failures", "mean"),
@@ -80,12 +99,13 @@ def table(rows: list[dict[str, Any]], seconds: float) -> str:
             holds=("holds", "mean"),
             below=("below", "mean"),
             enough=("enough", "mean"),
+            promised=("promised", "mean"),
         )
         lines += [shown.round(3).to_string(), ""]
-    whole = every[["holds", "below", "enough"]].mean()
+    whole = every[["holds", "below", "enough", "promised"]].mean()
     lines.append(
         f"All {len(every)}: holds {whole['holds']:.3f}, below {whole['below']:.3f}, "
-        f"enough {whole['enough']:.3f}"
+        f"enough {whole['enough']:.3f}, promised {whole['promised']:.3f}"
     )
     return "\n".join(lines) + "\n"
 
@@ -99,9 +119,7 @@ def main() -> None:
         for n in range(COUNT):
             if time.perf_counter() - start > seconds:
                 break
-            tasks = [
-                (kind, cell, FIRST_SEED + n) for kind in MANY["KINDS"] for cell in MANY["CELLS"]
-            ]
+            tasks = [(*cell, FIRST_SEED + n) for cell in cells()]
             rows += pool.map(one, tasks)
             text = table(rows, time.perf_counter() - start)
             (HERE / "coverage.txt").write_text(text, encoding="utf-8")
