@@ -1,7 +1,6 @@
 """Rows set aside are exported, mended and imported; imports are withdrawn and come back."""
 
 import csv
-import runpy
 from datetime import date
 from pathlib import Path
 

@@ -85,7 +85,8 @@ AFTER = {
     "fleet_2.csv": FLEET + "G3,SLEEVE,rollers,4,2026-08-02,new,yes,,\n"
     "G1,SLEEVE,rollers,4,2026-08-22,new,no,KX,\n",
     "clocks_2.csv": "machine,at,shows\nG1,2026-08-14 06:00,300\nG2,2026-08-12 06:00,9\n",
-    "running_2.csv": "date,running_hours,machine,phase\n2026-08-05,2,*,dip\n2026-08-22,20,*,late\n2026-08-28,3,G1,dip\n",
+    "running_2.csv": "date,running_hours,machine,phase\n2026-08-05,2,*,dip\n"
+    "2026-08-22,20,*,late\n2026-08-28,3,G1,dip\n",
     "stock_2.csv": "part_type,at,state,quantity,due,order_no\nSLEEVE,2026-08-14,on_hand,9,,\n"
     "SLEEVE,2026-08-16,cancelled,40,,P1\n",
     "change_outs_2.csv": "machine,at,action,part_type,place,position,quantity,reason,fitted_mm\n"

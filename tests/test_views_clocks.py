@@ -116,7 +116,7 @@ def test_ages_are_what_the_meter_counted_whatever_became_of_it(snapshot):
     start = {"C6": 1000.0}
     for machine, pace in PER_HOUR.items():
         assert ages[machine, "2"] == pytest.approx(start.get(machine, 0) + 80 * pace), machine
-        # replaced on the 11th (a second or two after midnight): 60 h had been run, 20 h were to come
+        # replaced on the 11th, two seconds after midnight: 60 h had been run, 20 h were to come
         assert ages[machine, "1"] == pytest.approx(20 * pace, rel=3e-5), machine
     lives = snapshot.lives.set_index("piece")
     for machine, place, _ in MACHINES:

@@ -12,7 +12,7 @@ Logbook = runpy.run_path(str(Path(__file__).parent / "logbook.py"))["Logbook"]
 
 @pytest.fixture(scope="module")
 def book(tmp_path_factory):
-    """Kit K35: ten days on G1 (20 h a day), five on the shelf, ten and a half on G2 (10 h a day)."""
+    """Kit K35: on G1 (20 h a day), on the shelf, then on G2 (10 h a day)."""
     book = Logbook(tmp_path_factory.mktemp("kits") / "store.duckdb")
     for part in ("L35", "L45"):
         book.part_type(part)
