@@ -99,7 +99,8 @@ nearest AS (
         u.machine,
         min_by(m.machine, (levenshtein(u.machine, m.machine), m.machine)) AS near
     FROM (SELECT DISTINCT machine FROM unknown WHERE machine_unknown) AS u
-    CROSS JOIN machines AS m
+    INNER JOIN machines AS m
+        ON levenshtein(u.machine, m.machine) <= (length(u.machine) + 1) // 2
     GROUP BY u.machine
 ),
 
