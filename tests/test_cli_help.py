@@ -29,7 +29,6 @@ DEAR = [
     "lifelines",
     "statsmodels",
     "duckdb",
-    "plotly",
     "rich",
     "jinja2",
 ]

@@ -19,7 +19,7 @@ SHARES: Final[tuple[tuple[str, tuple[str, ...], dict[str, Any]], ...]] = (
         {
             "color": look.PAPER,
             "line": {"color": look.INK, "width": 1},
-            "pattern": {"shape": "/", "fgcolor": look.INK, "size": 5},
+            "pattern": {"fgcolor": look.INK},
         },
     ),
     (
@@ -39,38 +39,38 @@ def bars(forecast: SeasonForecast) -> tuple[look.Drawing, ...]:
     rows = rows[rows["total"].astype(float) > 0].reset_index(drop=True)
     if rows.empty:
         return ()
-    names = [look.plain(name) for name in _names(rows)]
+    names = _names(rows)
     total = rows["total"].astype(float)
-    figure = look.base(70 + 30 * len(rows), right=12, top=8, left=look.room(_names(rows)))
-    figure.update_layout(
+    figure = look.base(70 + 30 * len(rows), right=12, top=8, left=look.room(names))
+    figure.update(
         barmode="stack",
         bargap=0.35,
-        yaxis={**look.AXIS, "autorange": "reversed", "showline": False, "ticks": ""},
+        yaxis=look.named(names),
         xaxis={
             **look.GRID,
-            "tickformat": ",.0f",
+            "tickformat": "whole",
             "nticks": 4,
             "range": [0, ROOM * float(total.max())],
         },
     )
     for what, columns, marker in SHARES:
         share = rows[list(columns)].astype(float).fillna(0.0).sum(axis=1)
-        figure.add_bar(
-            y=names,
+        figure.add_bars(
+            y=list(range(len(names))),
             x=share.round(2).tolist(),
             orientation="h",
             marker=marker,
             customdata=[words.about_money(value, forecast.currency) for value in share],
-            hovertemplate=f"%{{y}}<br>{what}: %{{customdata}}<extra></extra>",
+            hovertemplate=f"{what}: %{{customdata}}",
         )
-    for name, value, low, high in zip(
-        names, total, rows["total_low"], rows["total_high"], strict=True
+    for place, (value, low, high) in enumerate(
+        zip(total, rows["total_low"], rows["total_high"], strict=True)
     ):
         said = words.about_money(value, forecast.currency)
         if not words.missing(low) and not words.missing(high):
             ends = (words.about_money(end, "") for end in (low, high))
             said += f" ({' to '.join(ends)})"
-        look.label(figure, value, name, said)
+        look.label(figure, value, place, said)
     dearest = rows.iloc[int(total.argmax())]
     told = (
         f"The dearest is {dearest['part_type']} with about "
