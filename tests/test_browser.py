@@ -25,7 +25,15 @@ EXAMPLE = runpy.run_path(str(Path(__file__).with_name("season_example.py")))["ex
 HOSTILE = "</script><script>window.hit = 1</script><img src=x onerror='window.hit = 2'>"
 FLAGS = """--no-sandbox --disable-gpu --disable-quic --no-first-run --disable-background-networking
 --disable-component-update --disable-sync""".split()  # noqa: SIM905
-DRAWN = "[...document.querySelectorAll('.plot')].every((plot) => plot.querySelector('svg'))"
+SCROLL = """async () => {
+  for (let y = 0; y < document.documentElement.scrollHeight; y += 500) {
+    window.scrollTo(0, y);
+    await new Promise((done) => setTimeout(done, 120));
+  }
+}"""
+DRAWN = (
+    "[...document.querySelectorAll('.plot')].every((plot) => plot.querySelector('svg.main-svg'))"
+)
 
 
 @pytest.fixture(scope="module")
@@ -73,9 +81,10 @@ class Seen:
         self.page.goto(path.as_uri())
 
     def drawn(self) -> None:
-        """Wait until every figure is drawn."""
-        until(self.page, "performance.getEntriesByName('all-drawn').length > 0")
-        assert self.page.evaluate(DRAWN)
+        """Scroll through the page until every figure is drawn."""
+        until(self.page, "typeof Plotly !== 'undefined'")
+        self.page.evaluate(SCROLL)
+        until(self.page, DRAWN)
 
 
 @pytest.mark.parametrize("width", [390, 1280, 1920])

@@ -29,6 +29,7 @@ DEAR = [
     "lifelines",
     "statsmodels",
     "duckdb",
+    "plotly",
     "rich",
     "jinja2",
 ]

@@ -1,3 +1,4 @@
+'use strict';
 const all = (selector, within = document) => [...within.querySelectorAll(selector)];
 
 // Tables: a click on a head sorts by it, typing in the search field filters, copy takes what is shown.
@@ -49,7 +50,7 @@ const sift = (table) => {
 all('.table input').forEach((input) => input.addEventListener('input', () => sift(input.closest('table'))));
 
 const defused = (text) => (/^'*[=+\-@\t\r]/.test(text) && !/^[+-]?[\d.,]+$/.test(text) ? `'${text}` : text);
-const rowsOf = (table) => [table.tHead.rows[0], ...table.tBodies[0].rows].filter((row) => !row.hidden)
+const lines = (table) => [table.tHead.rows[0], ...table.tBodies[0].rows].filter((row) => !row.hidden)
   .map((row) => [...row.cells].map((cell) => defused(cell.textContent.trim().replace(/\s+/g, ' '))).join('\t'));
 const copied = async (text) => {
   try {
@@ -70,18 +71,35 @@ all('.table:not(.grid) caption').forEach((caption) => {
   button.textContent = 'copy';
   button.setAttribute('aria-label', `Copy: ${caption.closest('.table').getAttribute('aria-label')}`);
   button.addEventListener('click', async () => {
-    await copied(rowsOf(caption.closest('table')).join('\n'));
+    await copied(lines(caption.closest('table')).join('\n'));
     button.textContent = 'copied';
     setTimeout(() => { button.textContent = 'copy'; }, 2000);
   });
   caption.querySelector('.head').append(button);
 });
 
-// Figures: drawn after the first paint, again when their place gets another width, and for paper.
+// Figures: drawn when they scroll near and then in idle time, with the library that is unpacked
+// after the first paint.
+const ROLES = {
+  paper: '#FBF9F4', ahead: '#F4F0E7', ink: '#211E1B', soft: '#544E47', line: '#857D6F',
+  hair: '#D6CFC1', beet: '#8A2560', edge: '#A9668C', band50: '#D3A9BF', band90: '#F1E3EB',
+};
 const PRINT_WIDTH = 680;
 const PRINT_ZOOM = 0.74;  // as in the style: letters of a figure as large as those of a table
 let printing = false;
 const source = (plot) => document.querySelector(`script[data-for="${plot.id}"]`).textContent;
+const content = (plot) => {
+  let text = source(plot);
+  if (printing) {
+    text = text.replaceAll(`"${ROLES.paper}"`, '"#FFFFFF"');
+  } else {
+    const style = getComputedStyle(document.documentElement);
+    for (const [role, colour] of Object.entries(ROLES)) {
+      text = text.replaceAll(`"${colour}"`, `"${style.getPropertyValue('--' + role).trim()}"`);
+    }
+  }
+  return only(JSON.parse(text), chosen.machine);
+};
 // One machine of a figure: its own lines alone, its point among the paler others.
 const PIECES = '*pieces';
 const concerns = (figure, machine) => figure.data.some(
@@ -104,44 +122,57 @@ const only = (figure, machine) => {
     if (at < 0 || figure.layout.annotations.some((note) => note.name === machine)) return;
     figure.layout.annotations.push({
       x: trace.x[at], y: trace.y[at] + (trace.error_y?.array[at] ?? 0), text: trace.customdata[at],
-      xanchor: 'center', yanchor: 'bottom', name: machine,
+      showarrow: false, xanchor: 'center', yanchor: 'bottom', name: machine,
     });
   });
   return figure;
 };
-const draw = (plot, width) => {
-  const figure = only(JSON.parse(source(plot)), chosen.machine);
-  plot.dataset.drawn = width;
-  if (!printing) {
-    picture(plot, figure, width);
-    return;
+const draw = (plot) => {
+  const figure = content(plot);
+  if (printing) {
+    const group = plot.closest('.figures').classList, has = (name) => group.contains(name);
+    const share = has('wide') || has('one') ? 1 : has('small') || has('thirds') ? 0.31 : 0.48;
+    figure.layout.width = Math.floor(PRINT_WIDTH * share / PRINT_ZOOM);
+    figure.layout.autosize = false;
+    if (share === 0.48) figure.layout.height = Math.round(0.8 * figure.layout.height);
   }
-  const group = plot.closest('.figures').classList, has = (name) => group.contains(name);
-  const share = has('wide') || has('one') ? 1 : has('small') || has('thirds') ? 0.31 : 0.48;
-  if (share === 0.48) figure.layout.height = Math.round(0.8 * figure.layout.height);
-  picture(plot, figure, Math.floor(PRINT_WIDTH * share / PRINT_ZOOM));
+  plot.style.height = `${figure.layout.height}px`;
+  plot.dataset.drawn = '1';
+  return Plotly.react(plot, figure.data, figure.layout, { responsive: !printing, displayModeBar: false });
 };
-// All widths are read before anything is drawn: the page is laid out once.
-const stale = () => all('.plot').map((plot) => [plot, plot.clientWidth])
-  .filter(([plot, width]) => width && Number(plot.dataset.drawn) !== width);
-const drawAll = () => {
-  all('.plot').forEach((plot) => { delete plot.dataset.drawn; });
-  stale().forEach(([plot, width]) => draw(plot, width));
-};
-const drawRest = (left = stale()) => {
+const drawAll = (again) => all('.plot').forEach((plot) => {
+  if (again ? plot.clientWidth : !plot.dataset.drawn) draw(plot);
+});
+const undrawn = () => all('.plot:not([data-drawn])').find((plot) => plot.clientWidth);
+const idle = window.requestIdleCallback ?? ((call) => setTimeout(call, 30));
+const drawRest = () => {
   const until = performance.now() + 50;  // then the page may answer its reader
-  let next = left.shift();
-  for (; next; next = performance.now() < until ? left.shift() : null) draw(...next);
-  if (left.length) setTimeout(() => drawRest(left));
-  else performance.mark('all-drawn');
+  let next = undrawn();
+  for (; next && performance.now() < until; next = undrawn()) draw(next);
+  if (next) setTimeout(drawRest); else performance.mark('all-drawn');
 };
-requestAnimationFrame(() => setTimeout(() => {
-  drawRest();
-  const widths = new ResizeObserver(() => { if (!printing) drawRest(); });
-  all('.figures').forEach((group) => widths.observe(group));
-}));
-addEventListener('beforeprint', () => { printing = true; drawAll(); });
-addEventListener('afterprint', () => { printing = false; drawAll(); });
+const unpack = async () => {
+  const text = atob(document.getElementById('library').textContent);
+  const packed = new Uint8Array(text.length);
+  for (let n = 0; n < text.length; n += 1) packed[n] = text.charCodeAt(n);
+  const stream = new Blob([packed]).stream().pipeThrough(new DecompressionStream('gzip'));
+  const library = document.createElement('script');
+  library.textContent = await new Response(stream).text();
+  document.head.append(library);
+  const near = new IntersectionObserver((entries) => entries.forEach((entry) => {
+    if (!entry.isIntersecting) return;
+    near.unobserve(entry.target);
+    if (!entry.target.dataset.drawn) draw(entry.target);
+  }), { rootMargin: '600px' });
+  all('.plot').forEach((plot) => near.observe(plot));
+  idle(drawRest);
+  matchMedia('(prefers-color-scheme: dark)').addEventListener('change', () => {
+    all('.plot[data-drawn]').forEach(draw);
+  });
+  addEventListener('beforeprint', () => { printing = true; drawAll(true); });
+  addEventListener('afterprint', () => { printing = false; drawAll(true); });
+};
+if (document.getElementById('library').textContent) requestAnimationFrame(() => setTimeout(unpack));
 
 // What the choice leaves: rows that name it, figures about it, sections that have any of these.
 const figureStays = (figure) => {
@@ -185,8 +216,10 @@ const look = (scroll) => {
   document.body.classList.toggle('one-machine', Boolean(chosen.machine));
   const said = active ? `${rows} ${rows === 1 ? 'row' : 'rows'} in ${tables} ${tables === 1 ? 'table' : 'tables'}` : '';
   closer.querySelector('output').textContent = said;
-  all('.plot').forEach((plot) => { delete plot.dataset.drawn; });
-  drawRest();
+  if (typeof Plotly !== 'undefined') {
+    all('.plot').forEach((plot) => { delete plot.dataset.drawn; });
+    idle(drawRest);
+  }
   if (active && scroll) closer.scrollIntoView();
 };
 const read = (scroll) => {

@@ -19,7 +19,7 @@ SHARES: Final[tuple[tuple[str, tuple[str, ...], dict[str, Any]], ...]] = (
         {
             "color": look.PAPER,
             "line": {"color": look.INK, "width": 1},
-            "pattern": {"fgcolor": look.INK},
+            "pattern": {"shape": "/", "fgcolor": look.INK, "size": 5},
         },
     ),
     (
@@ -39,38 +39,38 @@ def bars(forecast: SeasonForecast) -> tuple[look.Drawing, ...]:
     rows = rows[rows["total"].astype(float) > 0].reset_index(drop=True)
     if rows.empty:
         return ()
-    names = _names(rows)
+    names = [look.plain(name) for name in _names(rows)]
     total = rows["total"].astype(float)
-    figure = look.base(70 + 30 * len(rows), right=12, top=8, left=look.room(names))
-    figure.update(
+    figure = look.base(70 + 30 * len(rows), right=12, top=8, left=look.room(_names(rows)))
+    figure.update_layout(
         barmode="stack",
         bargap=0.35,
-        yaxis=look.named(names),
+        yaxis={**look.AXIS, "autorange": "reversed", "showline": False, "ticks": ""},
         xaxis={
             **look.GRID,
-            "tickformat": "whole",
+            "tickformat": ",.0f",
             "nticks": 4,
             "range": [0, ROOM * float(total.max())],
         },
     )
     for what, columns, marker in SHARES:
         share = rows[list(columns)].astype(float).fillna(0.0).sum(axis=1)
-        figure.add_bars(
-            y=list(range(len(names))),
+        figure.add_bar(
+            y=names,
             x=share.round(2).tolist(),
             orientation="h",
             marker=marker,
             customdata=[words.about_money(value, forecast.currency) for value in share],
-            hovertemplate=f"{what}: %{{customdata}}",
+            hovertemplate=f"%{{y}}<br>{what}: %{{customdata}}<extra></extra>",
         )
-    for place, (value, low, high) in enumerate(
-        zip(total, rows["total_low"], rows["total_high"], strict=True)
+    for name, value, low, high in zip(
+        names, total, rows["total_low"], rows["total_high"], strict=True
     ):
         said = words.about_money(value, forecast.currency)
         if not words.missing(low) and not words.missing(high):
             ends = (words.about_money(end, "") for end in (low, high))
             said += f" ({' to '.join(ends)})"
-        look.label(figure, value, place, said)
+        look.label(figure, value, name, said)
     dearest = rows.iloc[int(total.argmax())]
     told = (
         f"The dearest is {dearest['part_type']} with about "

@@ -12,7 +12,7 @@ from reports import words
 from reports.figures import look
 
 if TYPE_CHECKING:
-    from reports.figures.chart import Chart
+    from plotly.graph_objects import Figure
 
 WEEK_MS: Final = 7 * 24 * 3600 * 1000
 FEWEST_LOTS: Final = 2
@@ -34,21 +34,22 @@ def _demand(forecast: SeasonForecast, part: str, rows: pd.DataFrame, n: int) -> 
     first = min([forecast.season_from, *days])
     highest = rows["cumulative_high"].astype(float).max()
     figure = look.base(320, left=look.room([f"{highest:,.0f}0"]))
-    figure.update(
+    figure.update_layout(
         yaxis={
             **look.GRID,
             "domain": [0.34, 1],
             "rangemode": "tozero",
             "nticks": 5,
-            "tickformat": "whole",
+            "tickformat": ",.0f",
         },
         yaxis2={
             **look.GRID,
             "domain": [0, 0.22],
             "rangemode": "tozero",
             "nticks": 3,
-            "tickformat": "whole",
+            "tickformat": ",",
         },
+        xaxis={**look.AXIS, "anchor": "y2"},
         barmode="stack",
         bargap=0.25,
     )
@@ -63,7 +64,7 @@ def _demand(forecast: SeasonForecast, part: str, rows: pd.DataFrame, n: int) -> 
     return look.drawing(figure, f"fig-demand-{n}", part, f"{part}: {said}", part)
 
 
-def _cumulative(figure: Chart, forecast: SeasonForecast, total: pd.DataFrame) -> str:
+def _cumulative(figure: Figure, forecast: SeasonForecast, total: pd.DataFrame) -> str:
     """Draw the running sum with its band; return what it says."""
     start = max(forecast.stamp.as_of + timedelta(days=1), _first(total, forecast.season_from))
     ends = [_week_end(value, forecast.season_until) for value in total["week"]]
@@ -74,18 +75,20 @@ def _cumulative(figure: Chart, forecast: SeasonForecast, total: pd.DataFrame) ->
         [used, *(used + total[f"cumulative_{end}"].astype(float))] for end in ("low", "high")
     )
     edge = {"color": look.EDGE, "width": 1, "dash": "4px,3px"}
-    figure.add_line(x=x, y=low, mode="lines", line=edge)
-    figure.add_line(
+    figure.add_scatter(x=x, y=low, mode="lines", line=edge, hoverinfo="skip")
+    figure.add_scatter(
         x=x, y=high, mode="lines", line=edge, fill="tonexty", fillcolor=look.BAND90,
+        hoverinfo="skip",
     )  # fmt: skip
     _middle_half(figure, forecast, total, x, used)
-    figure.add_line(
+    figure.add_scatter(
         x=x,
         y=middle,
         mode="lines",
         line={"color": look.BEET, "width": 2.5},
         customdata=[[words.about(a), words.about(b)] for a, b in zip(low, high, strict=True)],
-        hovertemplate="by %{x:day}: %{y:0} pieces\n%{customdata[0]} to %{customdata[1]}",
+        hovertemplate="by %{x|%-d %b}: %{y:,.0f} pieces<br>%{customdata[0]} to %{customdata[1]}"
+        "<extra></extra>",
     )
     tallest = max(_stock(figure, forecast, total, (low, high)), *high, 1e-9)
     points = [middle[-1], low[-1], high[-1]]
@@ -101,7 +104,7 @@ def _cumulative(figure: Chart, forecast: SeasonForecast, total: pd.DataFrame) ->
 
 
 def _middle_half(
-    figure: Chart, forecast: SeasonForecast, total: pd.DataFrame, x: list[str], used: float
+    figure: Figure, forecast: SeasonForecast, total: pd.DataFrame, x: list[str], used: float
 ) -> None:
     """Draw the band that half of all seasons stay in, where the forecast carries it."""
     band = forecast.exhibits["middle_band"]
@@ -110,13 +113,14 @@ def _middle_half(
         return
     low, high = ([used, *(used + own[end].astype(float))] for end in ("low", "high"))
     edge = {"color": look.EDGE, "width": 0.8, "dash": "4px,3px"}
-    figure.add_line(x=x, y=low, mode="lines", line=edge)
-    figure.add_line(
+    figure.add_scatter(x=x, y=low, mode="lines", line=edge, hoverinfo="skip")
+    figure.add_scatter(
         x=x, y=high, mode="lines", line=edge, fill="tonexty", fillcolor=look.BAND50,
+        hoverinfo="skip",
     )  # fmt: skip
 
 
-def _used(figure: Chart, forecast: SeasonForecast, total: pd.DataFrame) -> float:
+def _used(figure: Figure, forecast: SeasonForecast, total: pd.DataFrame) -> float:
     """Draw what was used so far this season as ink steps, where the forecast carries it."""
     known = forecast.exhibits.get("used")
     if known is None or total.empty:
@@ -127,19 +131,19 @@ def _used(figure: Chart, forecast: SeasonForecast, total: pd.DataFrame) -> float
     after = forecast.stamp.as_of + timedelta(days=1)
     ends = [_week_end(value, forecast.stamp.as_of) for value in own["week"]]
     sums = [0.0, *own["quantity"].astype(float).cumsum()]
-    figure.add_line(
+    figure.add_scatter(
         x=[words.as_date(own["week"].iloc[0]), *ends, after.isoformat()],
         y=[*sums, sums[-1]],
         mode="lines+markers",
         line={"color": look.INK, "width": 1.8, "shape": "hv"},
         marker={"size": [5] * len(sums) + [0], "color": look.INK},
-        hovertemplate="until %{x:day}: %{y:0} used",
+        hovertemplate="until %{x|%-d %b}: %{y:,.0f} used<extra></extra>",
     )
     return float(sums[-1])
 
 
 def _stock(
-    figure: Chart,
+    figure: Figure,
     forecast: SeasonForecast,
     total: pd.DataFrame,
     band: tuple[list[float], list[float]],
@@ -158,12 +162,12 @@ def _stock(
     y = [float(value) for value in own["quantity"]]
     x.append(forecast.season_until + timedelta(days=1))
     y.append(y[-1])
-    figure.add_line(
+    figure.add_scatter(
         x=[day.isoformat() for day in x if day],
         y=y,
         mode="lines",
         line={"color": look.INK, "width": 1.5, "dash": "dot", "shape": "hv"},
-        hovertemplate="%{x:day}: shelf and orders %{y:0}",
+        hovertemplate="%{x|%-d %b}: shelf and orders %{y:,.0f}<extra></extra>",
     )
     known = [(day.isoformat(), value) for day, value in zip(x, y, strict=True) if day]
     tall = 0.1 * max(*y, *band[1])
@@ -181,13 +185,13 @@ def _stock(
     return max(y)
 
 
-def _weekly(figure: Chart, rows: pd.DataFrame) -> None:
+def _weekly(figure: Figure, rows: pd.DataFrame) -> None:
     """Draw planned change-outs as outlined bars, unplanned ones as solid beet."""
     looks: dict[str, dict[str, Any]] = {
         "overhaul": {
             "color": look.PAPER,
             "line": {"color": look.INK, "width": 1},
-            "pattern": {"fgcolor": look.INK},
+            "pattern": {"shape": "/", "fgcolor": look.INK, "size": 5},
         },
         "planned": {"color": look.PAPER, "line": {"color": look.INK, "width": 1}},
         "unplanned": {"color": look.BEET, "line": {"color": look.BEET, "width": 1}},
@@ -196,14 +200,14 @@ def _weekly(figure: Chart, rows: pd.DataFrame) -> None:
         own = rows[rows["kind"] == kind]
         if not (own["mean"].astype(float) > 0).any():
             continue
-        figure.add_bars(
+        figure.add_bar(
             x=[_middle(value) for value in own["week"]],
             y=own["mean"].astype(float).round(2).tolist(),
             width=WEEK_MS * 0.72,
             marker=marker,
             yaxis="y2",
             customdata=[words.day(value) for value in own["week"]],
-            hovertemplate=f"week of %{{customdata}}: %{{y:1}} {kind}",
+            hovertemplate=f"week of %{{customdata}}: %{{y:.1f}} {kind}<extra></extra>",
         )
 
 
@@ -222,15 +226,13 @@ def _curve(part: str, rows: pd.DataFrame, bought: float, n: int) -> look.Drawing
     x, y = rows["bought"].astype(float).tolist(), rows["chance_no_stock_out"].astype(float).tolist()
     x, y = _until_sure(x, y, bought)
     figure = look.base(200, right=12, top=30, left=look.room(["19 in 20"]))
-    figure.update(
-        yaxis={
-            "range": [-0.03, 1.05],
-            "tickvals": [0, 0.5, 0.8, 0.95],
-            "ticktext": ["never", "1 in 2", "4 in 5", "19 in 20"],
-        },
-        xaxis={"range": [-0.04 * x[-1], 1.06 * x[-1]], "tickformat": "whole", "nticks": 5},
+    figure.update_yaxes(
+        range=[-0.03, 1.05],
+        tickvals=[0, 0.5, 0.8, 0.95],
+        ticktext=["never", "1 in 2", "4 in 5", "19 in 20"],
     )
-    figure.add_line(
+    figure.update_xaxes(range=[-0.04 * x[-1], 1.06 * x[-1]], tickformat=",.0f", nticks=5)
+    figure.add_scatter(
         x=x,
         y=y,
         mode="lines+markers",
@@ -238,7 +240,7 @@ def _curve(part: str, rows: pd.DataFrame, bought: float, n: int) -> look.Drawing
         marker={"color": look.PAPER, "size": 6, "line": {"color": look.BEET, "width": 1.5}},
         cliponaxis=False,
         customdata=[words.chance(value) for value in y],
-        hovertemplate="buy %{x:0}: enough with %{customdata}",
+        hovertemplate="buy %{x:,.0f}: enough with %{customdata}<extra></extra>",
     )
     near = min(range(len(x)), key=lambda k: abs(x[k] - bought))
     figure.add_shape(
@@ -268,16 +270,17 @@ def stops(forecast: SeasonForecast) -> tuple[look.Drawing, ...]:
         return ()
     mean = rows["stops_mean"].astype(float)
     figure = look.base(260, right=16, left=44)
-    figure.update(yaxis={"rangemode": "tozero", "nticks": 5})
+    figure.update_yaxes(rangemode="tozero", nticks=5)
     look.calendar(
         figure, forecast.stamp.as_of, _first(rows, forecast.season_from), forecast.season_until
     )
-    figure.add_bars(
+    figure.add_bar(
         x=[_middle(value) for value in rows["week"]],
         y=mean.round(2).tolist(),
         width=WEEK_MS * 0.72,
         marker={"color": look.BEET},
         error_y={
+            "type": "data",
             "array": (rows["stops_p95"].astype(float) - mean).clip(lower=0).round(2).tolist(),
             "arrayminus": (mean - rows["stops_p05"].astype(float)).clip(lower=0).round(2).tolist(),
             "color": look.INK,
@@ -285,7 +288,7 @@ def stops(forecast: SeasonForecast) -> tuple[look.Drawing, ...]:
             "width": 4,
         },
         customdata=[words.day(value) for value in rows["week"]],
-        hovertemplate="week of %{customdata}: %{y:1} stops",
+        hovertemplate="week of %{customdata}: %{y:.1f} stops<extra></extra>",
     )
     said = f"About {words.plural(mean.sum(), 'unplanned stop')} until the season's end."
     return (look.drawing(figure, "fig-stops", "Unplanned stops, week by week", said),)
@@ -298,7 +301,7 @@ def _first(rows: pd.DataFrame, season_from: date) -> date:
 
 def _middle(week: object) -> str:
     monday = words.as_date(week)
-    return f"{(monday + timedelta(days=3)).isoformat()}T12:00Z" if monday else ""
+    return f"{(monday + timedelta(days=3)).isoformat()} 12:00" if monday else ""
 
 
 def _week_end(week: object, last: date) -> str:

@@ -13,7 +13,7 @@ from reports import words
 from reports.figures import look
 
 if TYPE_CHECKING:
-    from reports.figures.chart import Chart
+    from plotly.graph_objects import Figure
 
 SHARES: Final = {
     0.0001: "1 in 10,000",
@@ -74,36 +74,35 @@ def _paper(title: str, rows: pd.DataFrame, n: int, part: str) -> look.Drawing:
         _curve(figure, curve)
     _failed(figure, failed)
     _running(figure, running[running["age"] >= ages.min()], foot, 0.045 * (high - low))
-    left = float(ages.min())
+    left = math.log10(float(ages.min()))
     said = _corner(figure, fit, foot, left) if len(fit) else _least(figure, bound, foot, left)
     seen = words.plural(len(failed), "failure") if len(failed) else "failures counted, without ages"
     seen = "no failure so far" if len(bound) else seen
     return look.drawing(figure, f"fig-life-{n}", title, f"{title}: {seen}; {said}", part)
 
 
-def _axes(figure: Chart, first: float, last: float, low: float, high: float) -> None:
+def _axes(figure: Figure, first: float, last: float, low: float, high: float) -> None:
     marks = _marks(first, last, (1, 2, 5))
     if len(marks) > MOST_MARKS:
         marks = _marks(first, last, (1, 3))
     pad = 0.03 * (math.log10(last / first) or 1)
-    figure.update(
-        xaxis={
-            "type": "log",
-            "range": [math.log10(first) - pad, math.log10(last) + pad],
-            "tickvals": marks,
-            "ticktext": [f"{mark:,}" for mark in marks],
-            "title": "running hours since fitting",
-        }
+    figure.update_xaxes(
+        type="log",
+        range=[math.log10(first) - pad, math.log10(last) + pad],
+        tickangle=0,
+        tickvals=marks,
+        ticktext=[f"{mark:,}" for mark in marks],
+        title={
+            "text": "running hours since fitting",
+            "font": {"size": 13, "color": look.SOFT},
+            "standoff": 6,
+        },
     )
     heights = {share: _height(share) for share in SHARES}
-    figure.update(
-        yaxis={
-            "range": [low, high + 0.05 * (high - low)],
-            "tickvals": list(heights.values()),
-            "ticktext": [
-                f"{text} gone" if share == 0.1 else text for share, text in SHARES.items()
-            ],
-        }
+    figure.update_yaxes(
+        range=[low, high + 0.05 * (high - low)],
+        tickvals=list(heights.values()),
+        ticktext=[f"{text} gone" if share == 0.1 else text for share, text in SHARES.items()],
     )
 
 
@@ -112,71 +111,72 @@ def _marks(first: float, last: float, steps: tuple[int, ...]) -> list[int]:
     return [mark for mark in tried if 0.8 * first <= mark <= 1.2 * last]
 
 
-def _fit(figure: Chart, fit: pd.DataFrame) -> None:
+def _fit(figure: Figure, fit: pd.DataFrame) -> None:
     edge = {"color": look.EDGE, "width": 1, "dash": "4px,3px"}
     x = fit["age"].round(1).tolist()
     banded = fit["low"].notna().all() and fit["high"].notna().all()
     if banded:
         for end, fill in (("low", None), ("high", "tonexty")):
-            figure.add_line(
+            figure.add_scatter(
                 x=x, y=[round(_height(share), 4) for share in fit[end]], mode="lines", line=edge,
-                fill=fill, fillcolor=look.BAND90,
+                fill=fill, fillcolor=look.BAND90, hoverinfo="skip",
             )  # fmt: skip
-    figure.add_line(
+    figure.add_scatter(
         x=x,
         y=[round(_height(share), 4) for share in fit["share"]],
         mode="lines",
         line={"color": look.BEET, "width": 2.5},
         customdata=[words.chance(share) for share in fit["share"]],
-        hovertemplate="at %{x:0} h %{customdata} gone",
+        hovertemplate="at %{x:,.0f} h %{customdata} gone<extra></extra>",
     )
 
 
-def _bound(figure: Chart, bound: pd.DataFrame) -> None:
+def _bound(figure: Figure, bound: pd.DataFrame) -> None:
     """Draw the highest share that lives without a failure allow: a broken line, no band."""
-    figure.add_line(
+    figure.add_scatter(
         x=bound["age"].round(1).tolist(),
         y=[round(_height(share), 4) for share in bound["share"]],
         mode="lines",
         line={"color": look.BEET, "width": 2, "dash": "6px,4px"},
         customdata=[words.chance(share) for share in bound["share"]],
-        hovertemplate="at %{x:0} h no more than %{customdata} gone",
+        hovertemplate="at %{x:,.0f} h no more than %{customdata} gone<extra></extra>",
     )
 
 
-def _curve(figure: Chart, curve: pd.DataFrame) -> None:
+def _curve(figure: Figure, curve: pd.DataFrame) -> None:
     """Draw the share gone without a model, as steps; its band thin and dashed, in ink."""
     x = curve["age"].round(1).tolist()
     for end in ("low", "high"):
         own = curve[end].where(curve[end] > 0)
-        figure.add_line(
+        figure.add_scatter(
             x=x,
             y=[None if share != share else round(_height(share), 4) for share in own],
             mode="lines",
             line={"color": look.LINE, "width": 1, "dash": "2px,3px", "shape": "hv"},
+            hoverinfo="skip",
         )
-    figure.add_line(
+    figure.add_scatter(
         x=x,
         y=[round(_height(share), 4) for share in curve["share"]],
         mode="lines",
         line={"color": look.INK, "width": 1.5, "shape": "hv"},
         customdata=[words.chance(share) for share in curve["share"]],
-        hovertemplate="at %{x:0} h %{customdata} gone, without a model",
+        hovertemplate="at %{x:,.0f} h %{customdata} gone, without a model<extra></extra>",
     )
 
 
-def _failed(figure: Chart, failed: pd.DataFrame) -> None:
-    figure.add_line(
+def _failed(figure: Figure, failed: pd.DataFrame) -> None:
+    figure.add_scatter(
         x=failed["age"].round(1).tolist(),
         y=[round(_height(share), 4) for share in failed["share"]],
         mode="markers",
         marker={"size": 7, "color": look.PAPER, "line": {"color": look.INK, "width": 1.5}},
         customdata=[words.chance(share) for share in failed["share"]],
-        hovertemplate="failed at %{x:0} h, %{customdata} gone",
+        hovertemplate="failed at %{x:,.0f} h, %{customdata} gone<extra></extra>",
     )
 
 
-def _running(figure: Chart, running: pd.DataFrame, foot: float, tall: float) -> None:
+def _running(figure: Figure, running: pd.DataFrame, foot: float, tall: float) -> None:
     """Draw pieces still running as ticks at the foot; every n-th where they are many."""
     ages = sorted(running.loc[running["age"] > 0, "age"].round(0))
     ages = ages[:: max(1, math.ceil(len(ages) / MOST_TICKS))]
@@ -185,10 +185,12 @@ def _running(figure: Chart, running: pd.DataFrame, foot: float, tall: float) -> 
     for age in ages:
         x += [age, age, None]
         y += [foot, foot + tall, None]
-    figure.add_line(x=x, y=y, mode="lines", line={"color": look.LINE, "width": 1})
+    figure.add_scatter(
+        x=x, y=y, mode="lines", line={"color": look.LINE, "width": 1}, hoverinfo="skip"
+    )
 
 
-def _corner(figure: Chart, fit: pd.DataFrame, foot: float, left: float) -> str:
+def _corner(figure: Figure, fit: pd.DataFrame, foot: float, left: float) -> str:
     """Draw the corner at one in ten gone, in words; return it as a sentence."""
     if not len(fit):
         return "no line was fitted."
@@ -197,9 +199,9 @@ def _corner(figure: Chart, fit: pd.DataFrame, foot: float, left: float) -> str:
         return "one in ten gone lies outside what is drawn."
     ends = [_crossing(fit["age"], fit[name].fillna(0.0)) for name in ("high", "low")]
     level = _height(0.1)
-    figure.add_line(
-        x=[left, age, age], y=[level, level, foot], mode="lines",
-        line={"color": look.INK, "width": 1, "dash": "dot"},
+    figure.add_scatter(
+        x=[10**left, age, age], y=[level, level, foot], mode="lines",
+        line={"color": look.INK, "width": 1, "dash": "dot"}, hoverinfo="skip",
     )  # fmt: skip
     said = f"1 in 10 gone at {words.about(age)} h"
     if ends[0] and ends[1]:
@@ -208,15 +210,15 @@ def _corner(figure: Chart, fit: pd.DataFrame, foot: float, left: float) -> str:
     return f"{said}."
 
 
-def _least(figure: Chart, bound: pd.DataFrame, foot: float, left: float) -> str:
+def _least(figure: Figure, bound: pd.DataFrame, foot: float, left: float) -> str:
     """Say, where nothing failed, the age before which one in ten is hardly gone."""
     age = _crossing(bound["age"], bound["share"]) if len(bound) else None
     if age is None:
         return "no line was fitted."
     level = _height(0.1)
-    figure.add_line(
-        x=[left, age, age], y=[level, level, foot], mode="lines",
-        line={"color": look.INK, "width": 1, "dash": "dot"},
+    figure.add_scatter(
+        x=[10**left, age, age], y=[level, level, foot], mode="lines",
+        line={"color": look.INK, "width": 1, "dash": "dot"}, hoverinfo="skip",
     )  # fmt: skip
     said = f"1 in 10 gone not before {words.about(age)} h"
     look.label(figure, left, level, said, yanchor="bottom", xshift=2)

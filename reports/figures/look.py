@@ -1,6 +1,6 @@
 """The look shared by all figures: paper, ink, one beetroot; labels at line ends, no legend.
 
-Colours are named by their role; the page's style says what each is, in light, dark and print.
+Colours are written as the light ones; the page's script exchanges them for the dark ones by role.
 """
 
 from __future__ import annotations
@@ -10,24 +10,44 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import pairwise
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from reports import words
-from reports.figures.chart import Chart
 
-PAPER: Final = "var(--paper)"
-AHEAD: Final = "var(--ahead)"
-INK: Final = "var(--ink)"
-SOFT: Final = "var(--soft)"
-LINE: Final = "var(--line)"
-HAIR: Final = "var(--hair)"
-BEET: Final = "var(--beet)"
-EDGE: Final = "var(--edge)"
-BAND50: Final = "var(--band50)"
-BAND90: Final = "var(--band90)"
+if TYPE_CHECKING:
+    from plotly.graph_objects import Figure
 
-AXIS: Final[dict[str, Any]] = {"showgrid": False, "showline": True, "ticks": "inside"}
-GRID: Final[dict[str, Any]] = {"showgrid": True, "showline": False, "ticks": ""}
+PAPER: Final = "#FBF9F4"
+AHEAD: Final = "#F4F0E7"
+INK: Final = "#211E1B"
+SOFT: Final = "#544E47"
+LINE: Final = "#857D6F"
+HAIR: Final = "#D6CFC1"
+BEET: Final = "#8A2560"
+EDGE: Final = "#A9668C"
+BAND50: Final = "#D3A9BF"
+BAND90: Final = "#F1E3EB"
+
+SANS: Final = "Seravek, Gill Sans Nova, Calibri, Noto Sans, DejaVu Sans, sans-serif"
+AXIS: Final[dict[str, Any]] = {
+    "showgrid": False,
+    "zeroline": False,
+    "showline": True,
+    "linecolor": LINE,
+    "ticks": "inside",
+    "tickcolor": LINE,
+    "tickfont": {"size": 13, "color": SOFT},
+    "automargin": False,  # fitting margins to labels doubles the time to draw
+    "fixedrange": True,
+}
+GRID: Final[dict[str, Any]] = {
+    **AXIS,
+    "showline": False,
+    "ticks": "",
+    "showgrid": True,
+    "gridcolor": HAIR,
+    "griddash": "2px,5px",
+}
 
 
 @dataclass(frozen=True)
@@ -61,7 +81,7 @@ class Drawing:
 
 def base(
     height: int, *, right: int = 104, top: int = 30, left: int = 56, bottom: int = 26
-) -> Chart:
+) -> Figure:
     """Return an empty figure on paper, with room at the right for the labels of the lines.
 
     Parameters
@@ -69,18 +89,39 @@ def base(
     height, right, top, left, bottom
         In pixels; :func:`room` tells what labels at the left need, a titled axis below needs 46.
     """
-    margin = {"l": left, "r": right, "t": top, "b": bottom}
-    return Chart(height=height, margin=margin, xaxis=AXIS, yaxis=GRID)
+    from plotly.graph_objects import Figure
+
+    return Figure(
+        layout={
+            "template": "none",
+            "height": height,
+            "autosize": True,
+            "margin": {"l": left, "r": right, "t": top, "b": bottom},
+            "paper_bgcolor": PAPER,
+            "plot_bgcolor": PAPER,
+            "font": {"family": SANS, "size": 13, "color": INK},
+            "showlegend": False,
+            "dragmode": False,
+            "hovermode": "closest",
+            "hoverlabel": {
+                "bgcolor": PAPER,
+                "bordercolor": INK,
+                "font": {"family": SANS, "size": 13, "color": INK},
+            },
+            "xaxis": AXIS,
+            "yaxis": GRID,
+        }
+    )
 
 
-def drawing(figure: Chart, id: str, title: str, alternative: str, part_type: str = "") -> Drawing:
+def drawing(figure: Figure, id: str, title: str, alternative: str, part_type: str = "") -> Drawing:
     """Freeze a figure; what could end the page's script element is escaped.
 
     Lines and labels that belong to one machine carry its name (``meta`` of a line, ``ids`` of
     points, ``name`` of a label), so that the page can show one machine alone.
     """
-    content = figure.text().replace("</", "<\\/").replace("<!--", "<\\u0021--")
-    return Drawing(id, title, content, alternative, int(figure.layout["height"]), part_type)
+    content = str(figure.to_json()).replace("</", "<\\/").replace("<!--", "<\\u0021--")
+    return Drawing(id, title, content, alternative, int(figure.layout.height), part_type)
 
 
 def room(labels: Sequence[str]) -> int:
@@ -88,22 +129,22 @@ def room(labels: Sequence[str]) -> int:
     return 16 + math.ceil(7.6 * max(map(len, labels), default=0))
 
 
-def named(names: Sequence[str]) -> dict[str, Any]:
-    """Return an upright axis of names, the first on top."""
-    return {
-        **AXIS, "showline": False, "ticks": "", "range": [len(names) - 0.5, -0.5],
-        "tickvals": list(range(len(names))), "ticktext": list(names),
-    }  # fmt: skip
+def axis_title(text: str) -> dict[str, object]:
+    """Return the title of an axis."""
+    return {"text": text, "font": {"size": 13, "color": SOFT}, "standoff": 6}
 
 
-def calendar(figure: Chart, as_of: date, first: date, last: date) -> None:
+def plain(text: object) -> str:
+    """Return a name from the logs as plotly shows it: without markup of its own."""
+    return str(text).replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
+
+
+def calendar(figure: Figure, as_of: date, first: date, last: date) -> None:
     """Draw the signature of a time figure: the rule at ``as_of``, the ground ahead of it tinted."""
     after = as_of + timedelta(days=1)
     start = max(after, first)
     end = last + timedelta(days=1)
-    figure.update(
-        xaxis={"range": [first.isoformat(), end.isoformat()], "tickformat": "day", "nticks": 6}
-    )
+    figure.update_xaxes(range=[first.isoformat(), end.isoformat()], tickformat="%-d %b", nticks=6)
     figure.add_shape(
         type="rect",
         x0=start.isoformat(),
@@ -112,6 +153,7 @@ def calendar(figure: Chart, as_of: date, first: date, last: date) -> None:
         y1=1,
         yref="paper",
         fillcolor=AHEAD,
+        line_width=0,
         layer="below",
     )
     if after > first:
@@ -132,13 +174,14 @@ def calendar(figure: Chart, as_of: date, first: date, last: date) -> None:
     label(figure, start.isoformat(), 1, said, yref="paper", xanchor=anchor, yanchor="bottom")
 
 
-def label(figure: Chart, x: object, y: object, text: str, **more: Any) -> None:
+def label(figure: Figure, x: object, y: object, text: str, **more: Any) -> None:
     """Write a label beside a point; by default to the right of it, in ink."""
-    figure.add_note(
+    figure.add_annotation(
         **{
             "x": x,
             "y": y,
             "text": text,
+            "showarrow": False,
             "xanchor": "left",
             "xshift": 6 if more.get("xanchor", "left") == "left" and "yanchor" not in more else 0,
             "font": {"size": 13, "color": INK},

@@ -51,14 +51,14 @@ def _bars(part: str, rows: pd.DataFrame, currency: str, n: int) -> look.Drawing:
     figure = look.base(
         26 + 30 * len(rows), right=12, top=6, left=look.room(["each window"]), bottom=8
     )
-    figure.update(
+    figure.update_layout(
         bargap=0.35,
-        yaxis=look.named(names),
-        xaxis={"visible": False, "range": [0, 2.35 * float(money.max())]},
+        yaxis={**look.AXIS, "autorange": "reversed", "showline": False, "ticks": ""},
+        xaxis={"visible": False, "range": [0, 2.35 * float(money.max())], "fixedrange": True},
     )
     followed = [bool(value) for value in rows["chosen"]]
-    figure.add_bars(
-        y=list(range(len(names))),
+    figure.add_bar(
+        y=names,
         x=money.round(2).tolist(),
         orientation="h",
         marker={
@@ -66,10 +66,10 @@ def _bars(part: str, rows: pd.DataFrame, currency: str, n: int) -> look.Drawing:
             "line": {"color": [look.BEET if own else look.INK for own in followed], "width": 1},
         },
         customdata=said,
-        hovertemplate="%{customdata}",
+        hovertemplate="%{y}: %{customdata}<extra></extra>",
     )
-    for place, (value, text) in enumerate(zip(money, said, strict=True)):
-        look.label(figure, value, place, text)
+    for name, value, text in zip(names, money, said, strict=True):
+        look.label(figure, value, name, text)
     return look.drawing(figure, f"fig-policies-{n}", part, _told(part, rows, currency), part)
 
 

@@ -37,24 +37,26 @@ def _one(rows: pd.DataFrame, title: str, n: int) -> look.Drawing:
         rows[name].astype(float).tolist() for name in ("p05", "mean", "p95", "actual")
     )
     figure = look.base(90 + 30 * len(names), right=20, top=10, left=look.room(names), bottom=46)
-    figure.update(
+    figure.update_layout(
         barmode="overlay",
         bargap=0.5,
-        xaxis={**look.GRID, "tickformat": "whole", "nticks": 6, "rangemode": "tozero",
-               "title": "pieces"},
-        yaxis=look.named(names),
+        xaxis={**look.GRID, "tickformat": ",.0f", "nticks": 6, "rangemode": "tozero",
+               "title": look.axis_title("pieces")},
+        yaxis={**look.AXIS, "range": [len(names) - 0.5, -0.5], "showline": False, "ticks": "",
+               "tickvals": list(range(len(names))),
+               "ticktext": [look.plain(name) for name in names]},
     )  # fmt: skip
     place = list(range(len(names)))
-    figure.add_bars(
+    figure.add_bar(
         y=place, x=[b - a for a, b in zip(low, high, strict=True)], base=low, orientation="h",
-        marker={"color": look.BAND90, "line": {"color": look.EDGE, "width": 1}},
+        marker={"color": look.BAND90, "line": {"color": look.EDGE, "width": 1}}, hoverinfo="skip",
     )  # fmt: skip
-    figure.add_line(
-        x=mean, y=place, mode="markers",
+    figure.add_scatter(
+        x=mean, y=place, mode="markers", hoverinfo="skip",
         marker={"symbol": "line-ns", "size": 14, "line": {"color": look.BEET, "width": 2.5}},
     )  # fmt: skip
     inside = [a <= value <= b for a, value, b in zip(low, actual, high, strict=True)]
-    figure.add_line(
+    figure.add_scatter(
         x=actual,
         y=place,
         mode="markers",
@@ -64,10 +66,10 @@ def _one(rows: pd.DataFrame, title: str, n: int) -> look.Drawing:
             "line": {"color": look.INK, "width": 1.5},
         },
         customdata=[
-            f"{name}: {words.count(came)} came, {words.span(a, b)} forecast"
+            f"{look.plain(name)}: {words.count(came)} came, {words.span(a, b)} forecast"
             for name, came, a, b in zip(names, actual, low, high, strict=True)
         ],
-        hovertemplate="%{customdata}",
+        hovertemplate="%{customdata}<extra></extra>",
     )
     told = f"Forecast of {title}: {sum(inside)} of {len(inside)} counts lie inside their range."
     return look.drawing(figure, f"fig-hindsight-{n}", title, told)

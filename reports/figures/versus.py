@@ -34,15 +34,18 @@ def ratios(rows: pd.DataFrame) -> tuple[look.Drawing, ...]:
     low, high = numbers["ratio_low"], numbers["ratio_high"]
     real = ((low > 1) | (high < 1)).tolist()
     figure = look.base(80 + 34 * len(numbers), right=20, top=10, left=look.room(names), bottom=46)
-    figure.update(
+    figure.update_layout(
         xaxis={
             **look.GRID,
             "type": "log",
             "tickvals": list(TIMES),
             "ticktext": [f"{words.digits(times, 1)} times" for times in TIMES],
-            "title": "b over a",
+            "title": look.axis_title("b over a"),
         },
-        yaxis=look.named(names),
+        yaxis={
+            **look.AXIS, "range": [len(names) - 0.5, -0.5], "showline": False, "ticks": "",
+            "tickvals": list(range(len(names))), "ticktext": [look.plain(name) for name in names],
+        },
     )  # fmt: skip
     figure.add_shape(
         type="line", x0=1, x1=1, y0=0, y1=1, yref="paper", line={"color": look.INK, "width": 1}
@@ -50,7 +53,7 @@ def ratios(rows: pd.DataFrame) -> tuple[look.Drawing, ...]:
     for marked in (False, True):
         chosen = [k for k, differs in enumerate(real) if differs is marked]
         colour = look.BEET if marked else look.INK
-        figure.add_line(
+        figure.add_scatter(
             x=numbers["ratio"].iloc[chosen].round(4).tolist(),
             y=chosen,
             mode="markers",
@@ -60,14 +63,15 @@ def ratios(rows: pd.DataFrame) -> tuple[look.Drawing, ...]:
                 "line": {"width": 1.5, "color": colour},
             },
             error_x={
+                "type": "data",
                 "array": (high - numbers["ratio"]).iloc[chosen].round(4).tolist(),
                 "arrayminus": (numbers["ratio"] - low).iloc[chosen].round(4).tolist(),
                 "color": colour,
                 "thickness": 1.5,
                 "width": 0,
             },
-            customdata=[names[k] for k in chosen],
-            hovertemplate="%{customdata}: %{x:2}",
+            customdata=[look.plain(names[k]) for k in chosen],
+            hovertemplate="%{customdata}: %{x:.2f}<extra></extra>",
         )
     first = numbers.iloc[0]
     told = (

@@ -11,7 +11,7 @@ from reports import words
 from reports.figures import look
 
 if TYPE_CHECKING:
-    from reports.figures.chart import Chart
+    from plotly.graph_objects import Figure
 
 MOST_PATHS: Final = 24
 HEADROOM: Final = 1.3
@@ -30,10 +30,13 @@ def wear_paths(forecast: SeasonForecast) -> tuple[look.Drawing, ...]:
 
 def _paths(part: str, rows: pd.DataFrame, n: int) -> look.Drawing:
     figure = look.base(320, right=96, top=14, left=60, bottom=46)
-    figure.update(
-        xaxis={"tickformat": "whole", "nticks": 6, "title": "running hours since fitting"},
-        yaxis={"nticks": 6, "title": "wear, mm"},
+    figure.update_xaxes(
+        tickformat=",.0f",
+        nticks=6,
+        rangemode="tozero",
+        title=look.axis_title("running hours since fitting"),
     )
+    figure.update_yaxes(nticks=6, title=look.axis_title("wear, mm"))
     numbers = rows.assign(
         **{name: rows[name].astype(float) for name in ("age", "wear_mm", "low", "high")}
     )
@@ -44,14 +47,14 @@ def _paths(part: str, rows: pd.DataFrame, n: int) -> look.Drawing:
         _nearest_piece(figure, numbers[numbers["piece"] == names[0]])
     inside = numbers[(numbers["kind"] == "reading") | (numbers["wear_mm"] <= HEADROOM * limit)]
     top = max(HEADROOM * limit, 1.04 * float(inside["wear_mm"].max()))
-    figure.update(yaxis={"range": [min(0.0, float(inside["wear_mm"].min())), top]})
+    figure.update_yaxes(range=[min(0.0, float(inside["wear_mm"].min())), top])
     end = inside["age"].max()
     figure.add_shape(
         type="line", x0=0, x1=1, xref="paper", y0=limit, y1=limit,
         line={"color": look.INK, "width": 1.5},
     )  # fmt: skip
     look.label(figure, 1, limit, f"limit {words.digits(limit, 2)} mm", xref="paper")
-    figure.update(xaxis={"range": [0, 1.03 * float(end)]})
+    figure.update_xaxes(range=[0, 1.03 * float(end)])
     told = f"{part}: {_said(numbers, names, limit)}"
     return look.drawing(figure, f"fig-wear-{n}", part, told, part)
 
@@ -70,7 +73,7 @@ def _nearest(rows: pd.DataFrame, limit: float) -> list[str]:
     return [str(name) for name in order.index[:MOST_PATHS]]
 
 
-def _nearest_piece(figure: Chart, rows: pd.DataFrame) -> None:
+def _nearest_piece(figure: Figure, rows: pd.DataFrame) -> None:
     """Draw the piece nearest its limit: readings in ink, its way ahead with its band."""
     known, ahead = (rows[rows["kind"] == kind] for kind in ("reading", "ahead"))
     machine = str(rows["machine"].iloc[0])
@@ -78,38 +81,38 @@ def _nearest_piece(figure: Chart, rows: pd.DataFrame) -> None:
     if not ahead.empty:
         edge = {"color": look.EDGE, "width": 1, "dash": "4px,3px"}
         for end, fill in (("low", None), ("high", "tonexty")):
-            figure.add_line(
+            figure.add_scatter(
                 x=ahead["age"].round(1).tolist(), y=ahead[end].tolist(), mode="lines", line=edge,
-                fill=fill, fillcolor=look.BAND90, meta=machine,
+                fill=fill, fillcolor=look.BAND90, hoverinfo="skip", meta=machine,
             )  # fmt: skip
-    figure.add_line(
+    figure.add_scatter(
         x=known["age"].round(1).tolist(),
         y=known["wear_mm"].tolist(),
         mode="lines+markers",
         meta=machine,
         line={"color": look.INK, "width": 1.6},
         marker={"size": 5, "color": look.INK},
-        customdata=[f"{where}, {words.day(value)}" for value in known["at"]],
-        hovertemplate="%{customdata}\n%{y:2} mm at %{x:0} h",
+        customdata=[words.day(value) for value in known["at"]],
+        hovertemplate=f"{where}, %{{customdata}}<br>%{{y:.2f}} mm at %{{x:,.0f}} h<extra></extra>",
     )
     if ahead.empty:
         return
-    figure.add_line(
+    figure.add_scatter(
         x=ahead["age"].round(1).tolist(),
         y=ahead["wear_mm"].tolist(),
         mode="lines",
         meta=machine,
         line={"color": look.BEET, "width": 2.5},
-        customdata=[f"{where}, {words.day(value)}" for value in ahead["at"]],
-        hovertemplate="%{customdata}\nabout %{y:2} mm",
+        customdata=[words.day(value) for value in ahead["at"]],
+        hovertemplate=f"{where}, %{{customdata}}<br>about %{{y:.2f}} mm<extra></extra>",
     )
     look.label(
         figure, *_seen(ahead, float(rows["limit_mm"].astype(float).max())), where,
-        font={"size": 13, "color": look.BEET}, halo=True, name=machine,
+        font={"size": 13, "color": look.BEET}, bgcolor=look.PAPER, name=machine,
     )  # fmt: skip
 
 
-def _others(figure: Chart, rows: pd.DataFrame, names: list[str]) -> None:
+def _others(figure: Figure, rows: pd.DataFrame, names: list[str]) -> None:
     """Draw the other pieces as two broken lines: many lines of their own are slow to draw.
 
     ``ids`` names the machine of each point, so that the page can leave one machine's alone.
@@ -119,12 +122,12 @@ def _others(figure: Chart, rows: pd.DataFrame, names: list[str]) -> None:
             "mode": "lines+markers",
             "line": {"color": look.LINE, "width": 1},
             "marker": {"size": 3.5, "color": look.INK},
-            "hovertemplate": "%{customdata}\n%{y:2} mm at %{x:0} h",
+            "hovertemplate": "%{customdata}<br>%{y:.2f} mm at %{x:,.0f} h<extra></extra>",
         },
         "ahead": {
             "mode": "lines",
             "line": {"color": look.BEET, "width": 1},
-            "hovertemplate": "%{customdata}\nabout %{y:2} mm",
+            "hovertemplate": "%{customdata}<br>about %{y:.2f} mm<extra></extra>",
         },
     }
     for kind, how in looks.items():
@@ -142,11 +145,11 @@ def _others(figure: Chart, rows: pd.DataFrame, names: list[str]) -> None:
             said += [*(f"{where}, {words.day(value)}" for value in own["at"]), ""]
             ids += [str(own["machine"].iloc[0])] * (len(own) + 1)
         if x:
-            figure.add_line(x=x, y=y, customdata=said, ids=ids, meta=PIECES, **how)
+            figure.add_scatter(x=x, y=y, customdata=said, ids=ids, meta=PIECES, **how)
 
 
 def _where(row: pd.Series[Any]) -> str:
-    return f"{row['machine']} {row['position']}"
+    return look.plain(f"{row['machine']} {row['position']}")
 
 
 def _said(rows: pd.DataFrame, names: list[str], limit: float) -> str:
@@ -183,16 +186,14 @@ def _ratios(part: str, rows: pd.DataFrame, n: int) -> look.Drawing:
     names = [str(name) for name in ordered["machine"]]
     place = list(range(len(names)))
     figure = look.base(240, right=12, top=18, left=60, bottom=12)
-    figure.update(
-        xaxis={"showticklabels": False, "ticks": "", "range": [-1, len(names)]},
-        yaxis={"nticks": 5, "title": "times the fleet"},
-    )
+    figure.update_xaxes(showticklabels=False, ticks="", range=[-1, len(names)])
+    figure.update_yaxes(nticks=5, tickformat=".1f", title=look.axis_title("times the fleet"))
     figure.add_shape(
         type="line", x0=0, x1=1, xref="paper", y0=1, y1=1, line={"color": look.INK, "width": 1}
     )
     for marked in (False, True):
         chosen = [k for k in place if real[k] is marked]
-        figure.add_line(
+        figure.add_scatter(
             x=chosen,
             y=[round(middle.iloc[k], 3) for k in chosen],
             mode="markers",
@@ -202,6 +203,7 @@ def _ratios(part: str, rows: pd.DataFrame, n: int) -> look.Drawing:
                 "line": {"width": 1.3, "color": look.BEET if marked else look.INK},
             },
             error_y={
+                "type": "data",
                 "array": [round(high.iloc[k] - middle.iloc[k], 3) for k in chosen],
                 "arrayminus": [round(middle.iloc[k] - low.iloc[k], 3) for k in chosen],
                 "color": look.BEET if marked else look.LINE,
@@ -209,12 +211,12 @@ def _ratios(part: str, rows: pd.DataFrame, n: int) -> look.Drawing:
                 "width": 0,
             },
             ids=[names[k] for k in chosen],
-            customdata=[names[k] for k in chosen],
-            hovertemplate="%{customdata}: %{y:2} times the fleet",
+            customdata=[look.plain(names[k]) for k in chosen],
+            hovertemplate="%{customdata}: %{y:.2f} times the fleet<extra></extra>",
         )
     for k in _labelled(real):
         look.label(
-            figure, k, high.iloc[k], names[k], xanchor="center", yanchor="bottom",
+            figure, k, high.iloc[k], look.plain(names[k]), xanchor="center", yanchor="bottom",
             name=names[k],
         )  # fmt: skip
     fast, slow = (
