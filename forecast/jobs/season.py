@@ -16,6 +16,7 @@ import pandas as pd
 
 from forecast.errors import NotInStore, PlanError
 from forecast.jobs.assumptions import FEW_DRAWS, spread_rows
+from forecast.jobs.clocks import clock_pace, clocks_said, is_counted
 from forecast.jobs.exhibits import assumed, season_days, versions, wear_paths
 from forecast.jobs.fits import Fits, fit_all
 from forecast.jobs.growth import growth_assumed, growths
@@ -285,6 +286,11 @@ def make_ready(
     seed = plan.draws.seed
     prices = unit_costs(snapshot.part_types)
     parts = put_in_service(snapshot, service, plan, days)
+    if not parts:
+        raise NotInStore(
+            "; ".join(f"{what}: {value}: {why}" for what, value, why, _ in clocks_said(snapshot)),
+            "Import clocks of those machines, or state clock_per_hour in the fleet.",
+        )
     rules = change_rules(parts, days, prices, plan, seed)
     before = plan_overhaul(parts, days, plan, prices, seed)
     return Ready(days, fits, service, parts, rules, before, prices)
@@ -347,16 +353,18 @@ def put_in_service(
     """Return the fleets of what is in service, with the sides its part types wear on."""
     named = zip(snapshot.part_types["part_type"], snapshot.part_types["sides"], strict=True)
     sides = {str(name): int(count) for name, count in named if count == count and count}
+    counted = is_counted(snapshot, service.fitted)
     return fleets(
-        service.fitted,
-        service.ran,
-        service.own,
-        service.due,
+        service.fitted[counted],
+        service.ran[counted],
+        service.own[counted],
+        service.due[counted],
         service.laws,
         plan,
         days,
         sides,
         turned_share(snapshot),
+        clock_pace(snapshot),
     )
 
 
@@ -409,7 +417,7 @@ def _results(
     listed = change_list(lived.parts, days, chosen, paths, stock, plan)
     used = used_so_far(snapshot, plan)
     grown = growth_assumed(growths(snapshot, fits.wear_fits))
-    said = [*grown, *extra, *counted, *turning_said(snapshot)]
+    said = [*grown, *extra, *counted, *turning_said(snapshot), *clocks_said(snapshot)]
     results = {
         "season_totals": season_totals(paths),
         "demand": demand_table(paths, days),
