@@ -31,6 +31,9 @@ UNDER: Final = {"shrinkage": "rate", "hours_left": "limit", "chance": "limit"}
 MOST: Final = 12
 """Rows of a kind that a person sees, the latest; --json has every one."""
 
+FEW_AGES: Final = 3
+"""Of the ages that the pieces of a set have, so many are shown."""
+
 OWN: Final = ("reading", "correction")
 """Of these a person sees those of the piece in place; --json has the earlier ones."""
 
@@ -99,14 +102,22 @@ def _told(rows: pd.DataFrame) -> list[str]:
             continue
         shown = own if step not in OWN else [r for r in own if r["piece"] in (here["piece"], "")]
         shown = shown[-MOST:] if step in (*OWN, "change_out") else shown
+        if step == "limit":
+            shown = _fewer(shown)
         lines += ["", show.strong(title)]
         said_before = ""
         for row in shown:
             lines += _link(row, row["from"] == said_before)
             said_before = str(row["from"])
         if len(shown) < len(own):
-            lines.append(f"  and {len(own) - len(shown):,} earlier ones: --json has them")
+            lines.append(f"  and {len(own) - len(shown):,} more: --json has them")
     return lines
+
+
+def _fewer(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Leave out all but the first few of a set's ages."""
+    left = [row for row in rows if row["step"] == "hours_left"]
+    return [row for row in rows if row not in left[FEW_AGES:]]
 
 
 def _link(row: dict[str, Any], same_source: bool) -> list[str]:
@@ -116,7 +127,9 @@ def _link(row: dict[str, Any], same_source: bool) -> list[str]:
     if step in ("rate", "shrinkage", "life", "limit", "hours_left", "chance"):
         said += _number(row)
     if step == "age":
-        value = "age unknown" if _missing(row["value"]) else f"{_amount(row['value'])} {row['unit']}"
+        value = (
+            "age unknown" if _missing(row["value"]) else f"{_amount(row['value'])} {row['unit']}"
+        )
         said = f"{row['from']}: {value}; {said}"
     elif step == "import":
         when, said = "", f"import {row['value']}, {when}: {row['from']}, {said}"

@@ -100,15 +100,15 @@ def from_logs(
             "reading", _read(chain.spot, row), at=row["taken_at"], value=plain(row["read_value"]),
             unit=str(row["unit"]), source=_source(row), piece=str(row["piece"]),
         )  # fmt: skip
-    for row in files:
-        withdrawn = "; withdrawn" if row["withdrawn"] else ""
+    for file in files:
+        withdrawn = "; withdrawn" if file["withdrawn"] else ""
         chain.add(
             "import",
-            f"{row['rows_total']:,} rows: {row['accepted']:,} accepted, {row['known']:,} known, "
-            f"{row['set_aside']:,} set aside{withdrawn}",
-            at=row["imported_at"],
-            value=int(row["import_no"]),
-            source=str(row["file"]),
+            f"{file['rows_total']:,} rows: {file['accepted']:,} accepted, "
+            f"{file['known']:,} known, {file['set_aside']:,} set aside{withdrawn}",
+            at=file["imported_at"],
+            value=int(file["import_no"]),
+            source=str(file["file"]),
             piece="",
         )
     for row in found.readings:
@@ -172,7 +172,8 @@ def _depth(row: Row) -> str:
         for name, part in (("unit slip", "slip_mm"), ("wet", "dry_less_mm"), ("heat", "heat_mm"))
         if row[part] is not None and abs(row[part]) > SMALL_MM
     ]
-    said = f"{float(row['value_mm']):.3f} {'%' if row['reading_kind'] == 'percent' else 'mm'}"
+    value = float(row["value_mm"])
+    said = f"{value:.3f} {'%' if row['reading_kind'] == 'percent' else 'mm'}"
     said += f" ({', '.join(moved)})" if moved else ""
     if row["new_mm"] is not None:
         unsure = row["new_sd_mm"]
@@ -180,7 +181,8 @@ def _depth(row: Row) -> str:
         said += f" against {row['new_mm']:.3f} ({_new_from(row)}{known})"
     if row["counts_twice"]:
         said += ", twice: the limit is one of the diameter"
-    said += f": {float(row['wear_mm']):.3f} mm worn"
+    same = row["new_mm"] is None and abs(value - float(row["wear_mm"])) < SMALL_MM
+    said = f"{said} worn, as read" if same else f"{said}: {float(row['wear_mm']):.3f} mm worn"
     if row["age"] is not None:
         said += f" at {row['age']:,.0f} h"
     return f"{said}; not corrected: {row['not_corrected']}" if row["not_corrected"] else said
@@ -192,7 +194,7 @@ def _new_from(row: Row) -> str:
 
 def _ages(chain: Chain, found: Trace, lives: pd.DataFrame, told: Row) -> None:
     """Add a row for each piece: how it began, how it ended, its age."""
-    by_piece = lives.set_index("piece")
+    by_piece = {str(life["piece"]): life for life in records(lives)}
     for stay in found.stays:
         final = stay["in_place"] is not None
         here = chain.spot.unit or stay["position"] == chain.spot.position
@@ -202,8 +204,8 @@ def _ages(chain: Chain, found: Trace, lives: pd.DataFrame, told: Row) -> None:
         if stay["end_moment"] is not None:
             said += f"; {_ended(stay)}"
         name = str(stay["piece"])
-        if final and name in by_piece.index and not stay["in_place"]:
-            life = by_piece.loc[name]
+        if final and name in by_piece and not stay["in_place"]:
+            life = by_piece[name]
             ends = (float(life["lower"]), float(life["upper"]))
             said += f"; {_life(life)}"
         if final and stay["in_place"]:
@@ -253,7 +255,7 @@ def _ended(stay: Row) -> str:
     return f"out on {when}{reason}"
 
 
-def _life(life: pd.Series[Any]) -> str:
+def _life(life: Row) -> str:
     """Say how a life enters the life table."""
     low, high = float(life["lower"]), float(life["upper"])
     if life["mode"]:
@@ -261,7 +263,10 @@ def _life(life: pd.Series[Any]) -> str:
         return f"a life of {span} h, ended {life['mode']}"
     if high == float("inf"):
         return f"lived {low:,.0f} h at least: a life cut short"
-    return f"a life that ended between {low:,.0f} and {high:,.0f} h, nobody knows of what"
+    return (
+        f"a life that ended between {low:,.0f} and {high:,.0f} h, nobody knows of what: taken, by "
+        "weight, for what logged ones of that age were"
+    )
 
 
 def _told(told: Row, stay: Row) -> str:
@@ -285,6 +290,11 @@ def _source(row: Row) -> str:
 def plain(value: Any) -> float | None:
     """Return a number, or None where there is none."""
     return None if value is None or value != value else float(value)
+
+
+def records(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    """Return the rows of a frame as mappings."""
+    return [{str(name): cell for name, cell in row.items()} for row in frame.to_dict("records")]
 
 
 def day(value: object) -> str:

@@ -7,7 +7,7 @@ from typing import Any
 import pandas as pd
 
 from forecast.errors import NotInStore
-from forecast.jobs.chain import Chain, from_logs
+from forecast.jobs.chain import Chain, from_logs, records
 from forecast.jobs.fits import fit_all
 from forecast.jobs.otherwise import doubts_told
 from forecast.jobs.reckoned import ahead, rate_and_limit
@@ -143,17 +143,17 @@ def _overview(snapshot: Snapshot, machine: str) -> pd.DataFrame:
             "Its change-outs may be missing, or its watch has ended: look at the fleet log.",
         )
     rows: list[dict[str, object]] = []
-    for row in here.itertuples():
-        spot = Spot(machine, str(row.place), str(row.position or ""), str(row.part_type))
-        chain = Chain(spot, piece=str(row.piece))
-        known = row.age == row.age
-        said = f"{row.part_type}, {'read' if row.read else 'never read'}"
-        if row.quantity > 1 or not spot.position:
-            said = f"{row.part_type}, a set of {row.quantity:,}"
-        said += "" if row.in_place else ", on the shelf"
+    for row in records(here):
+        spot = Spot(machine, str(row["place"]), str(row["position"] or ""), str(row["part_type"]))
+        chain = Chain(spot, piece=str(row["piece"]))
+        known = row["age"] == row["age"]
+        said = f"{row['part_type']}, {'read' if row['read'] else 'never read'}"
+        if row["quantity"] > 1 or not spot.position:
+            said = f"{row['part_type']}, a set of {row['quantity']:,}"
+        said += "" if row["in_place"] else ", on the shelf"
         said += "" if known else ", age unknown"
         chain.add(
-            "position", said, value=float(row.age) if known else None, unit="h", source="fleet"
+            "position", said, value=float(row["age"]) if known else None, unit="h", source="fleet"
         )
         rows += chain.rows
     whole = Chain(Spot(machine, "", "", ""))

@@ -8,7 +8,6 @@ from forecast.jobs.chain import Chain, plain
 from forecast.store.traces import NEVER_ACT, Trace
 
 
-
 def doubts_told(chain: Chain, found: Trace, others: Mapping[str, tuple[str, Trace]]) -> None:
     """Add each doubt: how it stands, and what settling it the other way would change.
 
@@ -67,7 +66,8 @@ def _differences(now: Trace, then: Trace) -> Iterator[str]:
         different = True
     moved = len(_depths(now) ^ _depths(then))
     if moved and depths[0] == depths[1]:
-        yield f"{(moved + 1) // 2} earlier depths differ"
+        count = (moved + 1) // 2
+        yield f"{count} earlier depth{'s differ' if count > 1 else ' differs'}"
         different = True
     if not different:
         yield "nothing changes here"

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from forecast.errors import NotInStore, PlanError
-from forecast.jobs.chain import Chain, day, plain
+from forecast.jobs.chain import Chain, day, plain, records
 from forecast.jobs.compare import plan_of
 from forecast.jobs.fits import Fits, usable
 from forecast.jobs.hours_left import pieces_left
@@ -65,8 +65,8 @@ def rate_and_limit(
             else "no rate: its readings show no wear",
             source=f"wear of {name}",
         )  # fmt: skip
-    for row in fits.life[fits.life["part_type"].eq(name)].itertuples():
-        if str(row.duty_group) == group:
+    for row in records(fits.life[fits.life["part_type"].eq(name)]):
+        if str(row["duty_group"]) == group:
             _life(chain, row)
     if len(parts):
         _limit(chain, part)
@@ -121,7 +121,9 @@ def _rates(
             source=source,
         )  # fmt: skip
     elif chain.spot.unit:
-        said = "no piece of a set is followed: they wear as type and machine tell, each its own rate"
+        said = (
+            "no piece of a set is followed: they wear as type and machine tell, each its own rate"
+        )
         chain.add("shrinkage", said, source=source)
     else:
         said = "no reading of this piece: it wears as type and machine tell at its age"
@@ -157,11 +159,11 @@ def _way(own: tuple[float, float, float] | None, fitted: float, middle: float) -
 
 def _life(chain: Chain, row: Any) -> None:
     """Add a failure mode of the part type."""
-    mode = str(row.mode) or "no failure so far"
-    said = f"{mode}: {row.failures:,.0f} failed of {row.lives:,.0f} lives"
-    said += f", {str(row.state).replace('_', ' ')}; 1 in 10 gone by"
+    mode = str(row["mode"]) or "no failure so far"
+    said = f"{mode}: {row['failures']:,.0f} failed of {row['lives']:,.0f} lives"
+    said += f", {str(row['state']).replace('_', ' ')}; 1 in 10 gone by"
     chain.add(
-        "life", said, value=plain(row.b10), ends=(plain(row.b10_low), plain(row.b10_high)),
+        "life", said, value=plain(row["b10"]), ends=(plain(row["b10_low"]), plain(row["b10_high"])),
         unit="h", source=f"life of {chain.spot.part_type}", piece="",
     )  # fmt: skip
 
@@ -207,7 +209,7 @@ def ahead(chain: Chain, snapshot: Snapshot, kept: SeasonForecast | None) -> None
     else:
         _left(chain, table, f"plan of forecast {kept.number}, logs up to {snapshot.day}")
     if kept.stamp.snapshot != snapshot.digest:
-        said = f"the logs are no longer those that forecast {kept.number} saw: take it again"
+        said = f"what is known is no longer what forecast {kept.number} saw: take it again"
         chain.add("decision", said, at=kept.stamp.as_of, source=source)
     _decisions(chain, kept, plan, source)
 
@@ -217,20 +219,22 @@ def _left(chain: Chain, table: pd.DataFrame, source: str) -> None:
     if not len(own):
         said = "none: it is not in place, or nothing tells how long it lasts"
         chain.add("hours_left", said, source=source)
-    for row in own.itertuples():
-        many = f" ({row.quantity:,} pieces, each)" if row.quantity > 1 else ""
+    for row in records(own):
+        many = f" ({row['quantity']:,} of {row['age']:,.0f} h)" if len(own) > 1 else ""
         chain.add(
-            "hours_left", f"until at its limit or failed{many}", value=plain(row.left),
-            ends=(plain(row.left_low), plain(row.left_high)), unit="h", source=source,
+            "hours_left", f"until at its limit or failed{many}", value=plain(row['left']),
+            ends=(plain(row["left_low"]), plain(row["left_high"])), unit="h", source=source,
         )  # fmt: skip
-        for what, column in (
-            ("lasts to the next window of its machine", "chance_window"),
-            ("lasts to the season's end", "chance_season"),
-            ("lasts another season of the same hours too", "chance_next"),
-        ):
-            chance = plain(getattr(row, column))
-            if chance is not None:
-                chain.add("chance", what, value=chance, unit="chance", source=source)
+    each = "a piece of it, on average, " if own["quantity"].sum() > 1 else ""
+    for what, column in (
+        ("lasts to the next window of its machine", "chance_window"),
+        ("lasts to the season's end", "chance_season"),
+        ("lasts another season of the same hours too", "chance_next"),
+    ):
+        told = own[own[column].notna()]
+        if len(told):
+            chance = float(np.average(told[column], weights=told["quantity"]))
+            chain.add("chance", f"{each}{what}", value=chance, unit="chance", source=source)
 
 
 def _mine(chain: Chain, table: pd.DataFrame) -> pd.DataFrame:
@@ -246,27 +250,27 @@ def _mine(chain: Chain, table: pd.DataFrame) -> pd.DataFrame:
 
 def _decisions(chain: Chain, kept: SeasonForecast, plan: Plan, source: str) -> None:
     found = False
-    for row in _mine(chain, kept.results["overhaul"]).itertuples():
-        chance = plain(row.chance_season)
+    for row in records(_mine(chain, kept.results["overhaul"])):
+        chance = plain(row["chance_season"])
         lasts = "" if chance is None else f": it lasts the season with {chance:.0%}"
-        many = f" ({row.quantity:,.0f} pieces)" if row.quantity > 1 else ""
+        many = f" ({row['quantity']:,.0f} pieces)" if row["quantity"] > 1 else ""
         chain.add(
-            "decision", f"{DECIDED.get(str(row.decision), str(row.decision))}{many}{lasts}",
-            at=plan.season.start, value=str(row.decision), source=f"{source}, overhaul",
+            "decision", f"{DECIDED.get(str(row['decision']), str(row['decision']))}{many}{lasts}",
+            at=plan.season.start, value=str(row["decision"]), source=f"{source}, overhaul",
         )  # fmt: skip
         found = True
-    for row in _listed(chain, kept.results["to_change"]).itertuples():
-        why = WHY.get(str(row.because), str(row.because))
-        over, if_left = plain(row.change_over_mm), plain(row.chance_if_left)
-        said = f"on the list for the window of {day(row.window)}: {why}"
+    for row in records(_listed(chain, kept.results["to_change"])):
+        why = WHY.get(str(row["because"]), str(row["because"]))
+        over, if_left = plain(row["change_over_mm"]), plain(row["chance_if_left"])
+        said = f"on the list for the window of {day(row['window'])}: {why}"
         if chain.spot.unit:
-            said += f"; {row.quantity:,.0f} pieces of the set"
+            said += f"; {row['quantity']:,.0f} pieces of the set"
         if over is not None:
             said += f"; change it if worn over {over:.2f} mm"
         if if_left is not None:
             said += f"; if left, it lasts to the following window with {if_left:.0%}"
         chain.add(
-            "decision", said, at=row.window, value="change", source=f"{source}, to_change"
+            "decision", said, at=row["window"], value="change", source=f"{source}, to_change"
         )  # fmt: skip
         found = True
     policies = kept.exhibits["policies"]
@@ -274,12 +278,14 @@ def _decisions(chain: Chain, kept: SeasonForecast, plan: Plan, source: str) -> N
     if not found:
         said = "not on the list of any window: leave it, and change it when it fails or is due"
         chain.add("decision", said, value="leave", source=f"{source}, to_change")
-    for row in chosen.itertuples():
-        said = f"followed for the part type: {str(row.policy).replace('_', ' ')}"
-        at_mm, at_h = plain(row.change_at_mm), plain(row.change_at_h)
-        said += f", at {at_mm:.2f} mm" if at_mm is not None and row.policy == "at_wear" else ""
-        said += f", at {at_h:,.0f} h" if at_h is not None and row.policy == "at_age" else ""
-        chain.add("decision", said, value=str(row.policy), source=f"{source}, policies", piece="")
+    for row in records(chosen):
+        said = f"followed for the part type: {str(row['policy']).replace('_', ' ')}"
+        at_mm, at_h = plain(row["change_at_mm"]), plain(row["change_at_h"])
+        said += f", at {at_mm:.2f} mm" if at_mm is not None and row["policy"] == "at_wear" else ""
+        said += f", at {at_h:,.0f} h" if at_h is not None and row["policy"] == "at_age" else ""
+        chain.add(
+            "decision", said, value=str(row["policy"]), source=f"{source}, policies", piece=""
+        )
 
 
 def _listed(chain: Chain, table: pd.DataFrame) -> pd.DataFrame:

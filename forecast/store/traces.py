@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 from forecast.store.look import look
 from forecast.store.opening import log_names
 from forecast.store.store import Store, Value
 
-Row = dict[str, Value]
+Row = dict[str, Any]
 
 NEVER_ACT: Final = frozenset(
     {
