@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 
 import pandas as pd
 
+from forecast.jobs.causes import share_out, unlogged_said
 from forecast.jobs.checks import check_counts, check_fit, wear_shapes
 from forecast.jobs.modes import (
     Book,
@@ -100,16 +101,22 @@ def fit_all(
         names = {str(name) for name in snapshot.part_types["part_type"]}
         people = frozenset(people | (names - {only}))
     wear_fits = _fit_wear(snapshot, people, season_spread, book)
+    known = share_out(snapshot.lives)
+    for name, count, taken in unlogged_said(known):
+        if name in people:
+            continue
+        what = f"{name}: change-outs that nobody logged"
+        book.assume(what, count, taken, "each ends a life between two readings")
     mode_fits: dict[str, tuple[ModeFit, ...]] = {}
     count_fits: dict[Key, CountFit] = {}
     for part in snapshot.part_types.itertuples():
         name = str(part.part_type)
         if name in people:
             continue
-        prior = _prior(part, snapshot.lives)
+        prior = _prior(part, known)
         worn_by_wear = any(key[0] == name and usable(fit) for key, fit in wear_fits.items())
         counts = snapshot.counts[snapshot.counts["part_type"] == name]
-        lives = snapshot.lives[snapshot.lives["part_type"] == name]
+        lives = known[known["part_type"] == name]
         rng = generator(seed, "life", name)
         if len(counts):
             mode_fits[name] = fit_count_modes(
@@ -122,7 +129,7 @@ def fit_all(
             if tables:
                 _check_lives(book, name, lives, mode_fits[name], prior)
     if tables:
-        wear_shapes(book, wear_fits, snapshot.lives)
+        wear_shapes(book, wear_fits, known)
     return Fits(
         wear_fits=wear_fits,
         mode_fits=mode_fits,

@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 
 from forecast.errors import NotInStore
+from forecast.jobs.causes import share_out
 from forecast.jobs.fits import Fits, fit_all
 from forecast.jobs.modes import shape_prior
 from forecast.jobs.names import nearest
@@ -190,7 +191,7 @@ def two_sides(snapshot: Snapshot, a: str, b: str, by: By = "grade") -> Sides:
     NotInStore
         With the nearest name, or with what the two kinds have not in common.
     """
-    lives = snapshot.lives.merge(snapshot.piece_duties, on="piece", how="left")
+    lives = share_out(snapshot.lives).merge(snapshot.piece_duties, on="piece", how="left")
     for name in (a, b):
         _known(name, by, lives[by].dropna())
     lives = lives[lives[by].isin([a, b])].reset_index(drop=True)
