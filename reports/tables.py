@@ -203,6 +203,12 @@ PLAIN: Final = {
 Kind = Literal["n", "d", "s", "t"]
 
 
+PAPER_LETTERS: Final = 132
+"""Letters of a table across A4 at 7.5 pt."""
+PAPER_STRIP: Final = 14
+"""Letters of the narrowest column of texts on paper."""
+
+
 @dataclass(frozen=True)
 class Column:
     """A column: its name in the result, its label for people, and what its cells hold.
@@ -232,6 +238,18 @@ class Table:
     caption: str
     columns: tuple[Column, ...]
     rows: tuple[tuple[str, ...], ...]
+
+    @property
+    def tight(self) -> bool:
+        """Whether paper has no room for its short cells unbroken, beside a strip for each text."""
+        longest = [
+            max((len(row[n]) for row in self.rows), default=0) for n in range(len(self.columns))
+        ]
+        letters = sum(
+            PAPER_STRIP if column.kind == "t" else count + 2
+            for column, count in zip(self.columns, longest, strict=True)
+        )
+        return letters > PAPER_LETTERS
 
 
 def table(
