@@ -20,7 +20,7 @@ from forecast.wear.seasons import (
     draw_rates,
     levels_read,
     middle_level,
-    spread_posterior,
+    spreads_in_turn,
 )
 from forecast.wear.sums import HOURS_IN_KH
 
@@ -131,12 +131,14 @@ class WearFit:
         cells = [phases.of(name) for name in seasons]
         return np.exp([read.get(s, 0.0) + known.get(p, 0.0) - middle for s, p in cells])
 
-    def with_season_spread(self, spread: float) -> WearFit:
-        """Return the same fit as if seasons were known to differ by a spread (sd of log rate)."""
+    def with_season_spreads(self, spreads: Sequence[float]) -> WearFit:
+        """Return the same fit as if seasons were known to differ by spreads (sd of log rate).
+
+        Path i of its draws is of spread i modulo their number.
+        """
         if self._model is None:
             return self
-        stated = spread_posterior(self._model.level, self._model.covariance, spread)
-        return replace(self, _model=replace(self._model, spread=stated))
+        return replace(self, _model=replace(self._model, spread=spreads_in_turn(spreads)))
 
     def faster(self, ratio: Array) -> WearFit:
         """Return the same fit as if parts wore ``ratio`` times as fast from now on, one a path."""

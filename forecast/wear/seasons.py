@@ -154,11 +154,14 @@ class SpreadPosterior:
         Spreads, and their chances (they sum to 1).
     prior
         In words, to be printed beside it.
+    in_turn
+        Whether each path has the next spread of the grid in turn, not one drawn by its chance.
     """
 
     grid: Array
     weight: Array
     prior: str
+    in_turn: bool = False
 
     def quantile(self, share: float) -> float:
         """Return the spread below which `share` of the posterior lies."""
@@ -247,6 +250,16 @@ def spread_posterior(
     return SpreadPosterior(grid, weight / weight.sum(), f"half-normal({scale:g})")
 
 
+def spreads_in_turn(spreads: Sequence[float]) -> SpreadPosterior:
+    """Return what deals spreads to the paths in turn: path i has number i modulo their count.
+
+    So that one simulation tells what each of them would make of the season.
+    """
+    grid = np.maximum(np.asarray(spreads, dtype=np.float64), 1e-6)
+    said = "in turn " + ", ".join(f"{spread:g}" for spread in spreads)
+    return SpreadPosterior(grid, np.full(grid.size, 1.0 / grid.size), said, in_turn=True)
+
+
 def _log_likelihood(level: Array, covariance: Array, spread: float) -> float:
     """Return the restricted log likelihood of one spread."""
     root = np.linalg.cholesky(covariance + spread**2 * np.eye(level.size))
@@ -315,7 +328,7 @@ def draw_levels(model: FleetModel, n: int, rng: np.random.Generator) -> tuple[Ar
     cumulated = np.cumsum(model.spread.weight)
     even = (np.arange(n) + rng.random(n)) / n
     picked = np.minimum(np.searchsorted(cumulated, even), cumulated.size - 1)
-    picked = rng.permutation(picked)
+    picked = np.arange(n) % cumulated.size if model.spread.in_turn else rng.permutation(picked)
     for_mu, for_levels = rng.standard_normal(n), rng.standard_normal((n, count))
     mu, levels = np.empty(n), np.empty((count, n))
     for at in np.unique(picked):
