@@ -14,6 +14,7 @@ carried over that day: offset and rate of each piece are its own and cancel.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -257,13 +258,21 @@ def rate_changes(readings: pd.DataFrame, gauge_sd: float) -> pd.DataFrame:
     """
     columns = ["machine", "at", "ratio", "low", "high", "pieces"]
     rows = []
-    for machine, own in readings.groupby("machine", sort=True):
+    ordered = readings.sort_values(["machine", "piece", "at"], kind="stable")
+    machines, number_of = np.unique(ordered["machine"].to_numpy(str), return_inverse=True)
+    piece_of = ordered["piece"].to_numpy(str)
+    at, hours = ordered["at"].to_numpy(), ordered["hours"].to_numpy(np.float64)
+    wear = ordered["wear_mm"].to_numpy(np.float64)
+    starts = np.searchsorted(number_of, np.arange(len(machines) + 1))
+    for machine, start, end in zip(machines, starts[:-1], starts[1:], strict=True):
         best: tuple[float, list[object]] | None = None
-        days = np.sort(own["at"].unique())
+        days = np.unique(at[start:end])
+        parted = 1 + np.flatnonzero(piece_of[start + 1 : end] != piece_of[start : end - 1])
+        ends_at = [start, *(start + parted).tolist(), end]
         pieces = [
-            (np.searchsorted(piece["at"].to_numpy(), days, side="right"), _bends(piece))
-            for _, piece in own.sort_values("at", kind="stable").groupby("piece", sort=True)
-            if len(piece) >= 3
+            (np.searchsorted(at[a:b], days, side="right"), _bends(hours[a:b], wear[a:b]))
+            for a, b in pairwise(ends_at)
+            if b - a >= 3
         ]
         if len(pieces) < LEAST_OVER:
             continue
@@ -280,20 +289,19 @@ def rate_changes(readings: pd.DataFrame, gauge_sd: float) -> pd.DataFrame:
             if loud > LOUD and (best is None or loud > best[0]):
                 ends = [max(1.0 + change + sign * NORMAL_90 * error, 0.0) for sign in (0, -1, 1)]
                 day = pd.Timestamp(days[number + 1])
-                best = loud, [machine, day, *ends, int(count[number])]
+                best = loud, [str(machine), day, *ends, int(count[number])]
         if best is not None:
             rows.append(best[1])
     return pd.DataFrame(rows, columns=columns)
 
 
-def _bends(piece: pd.DataFrame) -> Array:
+def _bends(hours: Array, wear: Array) -> Array:
     """Return what a change after each number of a piece's readings would look like, mm and h.
 
     One row a number of readings before the change, 0 to all: square of the hours since then, their
     product with wear, rate before; the piece's offset and straight line are taken out of the first
     two. NaN where its readings can't tell.
     """
-    hours, wear = piece["hours"].to_numpy(np.float64), piece["wear_mm"].to_numpy(np.float64)
     found = np.full((hours.size + 1, 3), np.nan)
     if np.ptp(hours) <= 0:
         return found
