@@ -292,7 +292,9 @@ def table(
     ]
     cells = [_cells(name, frame, column, ranges.get(column), currency, years) for column in kept]
     heads = tuple(
-        Column(column, LABELS.get(column, column.replace("_", " ")), _kind(name, column, own, frame))
+        Column(
+            column, LABELS.get(column, column.replace("_", " ")), _kind(name, column, own, frame)
+        )
         for column, own in zip(kept, cells, strict=True)
     )
     anchor = name if id is None else id

@@ -19,7 +19,7 @@ from forecast.jobs.assumptions import FEW_DRAWS, spread_rows
 from forecast.jobs.beside import grades_beside
 from forecast.jobs.exhibits import assumed, season_days, versions, wear_paths
 from forecast.jobs.fits import Fits, fit_all
-from forecast.jobs.growth import growth_assumed, growths
+from forecast.jobs.growth import growth_assumed
 from forecast.jobs.laws import InService, in_service
 from forecast.jobs.running import (
     earlier_of,
@@ -401,7 +401,7 @@ def _results(
     bought = purchases(paths, stock, snapshot.part_types, plan, days)
     listed = change_list(lived.parts, days, chosen, paths, stock, plan)
     used = used_so_far(snapshot, plan)
-    grown = growth_assumed(growths(snapshot, fits.wear_fits))
+    grown = growth_assumed(fits.growth)
     said = [*grown, *extra, *counted, *turning_said(snapshot)]
     results = {
         "season_totals": season_totals(paths),

@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from forecast.wear.bend import Bend
 from forecast.wear.offsets import Assumption, Offsets
 from forecast.wear.paths import OwnReadings, depths_ahead, hours_left, left_and_rate
 from forecast.wear.seasons import (
@@ -71,6 +72,8 @@ class WearFit:
         That the fit used.
     assumed
         What had to be assumed because the readings do not tell it.
+    bend
+        The power of hours that wear follows, where the readings chose one; None: a straight line.
     """
 
     state: str
@@ -92,9 +95,15 @@ class WearFit:
     n_pieces: int
     n_readings: int
     assumed: tuple[Assumption, ...] = ()
+    bend: Bend | None = field(default=None, repr=False)
     _model: FleetModel | None = field(default=None, repr=False)
     _own: OwnReadings | None = field(default=None, repr=False)
     _faster: Array | None = field(default=None, repr=False)
+
+    @property
+    def usable(self) -> bool:
+        """Whether there are rates to forecast with."""
+        return self.state != "no_fit"
 
     @property
     def phases(self) -> pd.DataFrame:
@@ -184,6 +193,8 @@ class WearFit:
             of_pieces=PieceLaw(self.offset, self.offset_sd, self.future_sd),
             ahead=ahead,
         )
+        if self.bend is not None:
+            rates = replace(rates, bent=self.bend.deal(n, rng))
         if self._faster is None:
             return rates
         return replace(rates, level=rates.level + np.log(np.resize(self._faster, n)))

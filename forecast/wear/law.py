@@ -21,6 +21,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from forecast.wear.bend import Bend
 from forecast.wear.offsets import gauge_error, offsets
 from forecast.wear.reml import NODES, common_log_rate, prepare, two_level
 from forecast.wear.sums import HOURS_IN_KH, ONE_SEASON, CellSums, LineSums, cell_sums, wear_sums
@@ -44,6 +45,9 @@ LEAST_PIECES: Final = 10
 
 LOUD: Final = 4.0
 """Standard errors from which on a change at a day nobody named counts: there are many days."""
+
+DEALT: Final = 5
+"""Powers that stand for one known with error."""
 
 LEAST_OVER: Final = 3
 """Pieces of a machine that must have run over the day of a change."""
@@ -69,6 +73,8 @@ class WearLaw:
         Straight forecast at 1.5 times the longest age read, relative to the power's, less 1.
     why
         In words.
+    bend
+        The power law to forecast with, where it is chosen.
     """
 
     chosen: str
@@ -79,6 +85,7 @@ class WearLaw:
     log_slope: float
     beyond: float
     why: str
+    bend: Bend | None = None
 
     @property
     def says(self) -> str:
@@ -134,6 +141,9 @@ def wear_law(readings: pd.DataFrame, gauge_sd: float | None = None) -> WearLaw:
         log_slope=slope,
         beyond=_beyond(run, power),
         why=why,
+        bend=_bend(run, power, float(np.nan_to_num(half)) / NORMAL_90, gauge_sd)
+        if curved
+        else None,
     )
 
 
@@ -143,7 +153,7 @@ def _profile(run: pd.DataFrame, gauge_sd: float | None) -> Array:
 
     def at(number: int) -> float:
         if np.isnan(found[number]):
-            value = _likelihood(run, POWERS[number], gauge_sd)
+            value = _fitted(run, POWERS[number], gauge_sd)[0]
             found[number] = value if np.isfinite(value) else -1e12
         return float(found[number])
 
@@ -170,8 +180,11 @@ def _log_slope(run: pd.DataFrame) -> float:
     return float((off["x"] * off["y"]).sum()) / about if about > 0 else float("nan")
 
 
-def _likelihood(run: pd.DataFrame, power: float, gauge_sd: float | None) -> float:
-    """Return the log likelihood of the two-level fit on hours^power; NaN where nothing wears."""
+def _fitted(run: pd.DataFrame, power: float, gauge_sd: float | None) -> tuple[float, float, float]:
+    """Return (log likelihood, offset, rise) of the two-level fit on hours^power.
+
+    The rise is that of a median piece to the longest age read, mm; NaN where nothing wears.
+    """
     longest = float(run["hours"].max())
     bent = run.assign(hours=HOURS_IN_KH * (run["hours"] / longest) ** power)
     sums = cell_sums(*wear_sums(bent), (ONE_SEASON,))
@@ -182,13 +195,34 @@ def _likelihood(run: pd.DataFrame, power: float, gauge_sd: float | None) -> floa
     for _ in range(2):
         data = prepare(sums, gauge, mean, offset.sd)
         if not np.isfinite(common_log_rate(data)):
-            return float("nan")
+            return float("nan"), mean, float("nan")
         fit = two_level(data, sweeps=3)
         level = float(fit.level[0])
         weight = lines.n / (gauge**2 + lines.n * offset.sd**2)
         left = (lines.y - np.exp(level + fit.piece_mean) * lines.x) / lines.n
         mean = float((weight * left).sum() / weight.sum())
-    return _marginal(sums, lines, (gauge, mean, offset.sd), level, fit.machine_mean, fit.piece_sd)
+    spread = gauge, mean, offset.sd
+    value = _marginal(sums, lines, spread, level, fit.machine_mean, fit.piece_sd)
+    return value, mean, float(np.exp(level))
+
+
+def _bend(run: pd.DataFrame, power: float, error: float, gauge_sd: float | None) -> Bend:
+    """Return the power law, the error of its power dealt to a few of them, beside the line."""
+    from scipy.special import ndtri
+
+    told = power + error * ndtri((np.arange(DEALT) + 0.5) / DEALT)
+    powers = np.clip(told, POWERS[0], POWERS[-1])
+    curves = [_fitted(run, float(one), gauge_sd) for one in powers]
+    _, line_offset, line_rise = _fitted(run, 1.0, gauge_sd)
+    longest = float(run["hours"].max())
+    return Bend(
+        longest=longest,
+        youngest=float(run["hours"].min()) / longest,
+        line=(line_offset, line_rise),
+        power=powers,
+        offset=np.array([offset for _, offset, _ in curves]),
+        rise=np.array([rise for _, _, rise in curves]),
+    )
 
 
 def _marginal(

@@ -20,6 +20,8 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from forecast.wear.bend import Bent
+
 Array = npt.NDArray[np.float64]
 
 PRIOR_SCALE: Final = 0.15
@@ -192,6 +194,8 @@ class RateDraws:
         What pieces with readings are drawn from, whether asked for or not: the fit's coefficients
         (per 1000 h) [coefficients, draws], the levels of every cell that the fit read
         [cells read, draws], and the effects of every machine that it read [machines read, draws].
+    bent
+        The power law of each path where the readings chose one; None: straight.
     """
 
     level: Array
@@ -206,6 +210,7 @@ class RateDraws:
     read_theta: Array = field(repr=False)
     read_cells: Array = field(repr=False)
     read_effects: Array = field(repr=False)
+    bent: Bent | None = field(default=None, repr=False)
 
     @property
     def draws(self) -> int:
