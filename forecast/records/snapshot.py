@@ -147,6 +147,16 @@ COLUMNS: Final[Mapping[str, tuple[str, ...]]] = {
     "gauge": ("part_type", "sd_mm", "told_by", "repeats_mm", "pairs"),
     "new_sizes": ("piece", "part_type", "reading_kind", "new_mm", "sd_mm", "told_by"),
     "pace": ("machine", "part_type", "clock", "per_hour", "metered"),
+    "ages": (
+        "piece",
+        "machine",
+        "part_type",
+        "stated",
+        "metered",
+        "told",
+        "guessed",
+        "age_from",
+    ),
     "counts": (
         "unit",
         "machine",
@@ -284,6 +294,10 @@ class Snapshot:
     pace
         What the clock of a part type counts in a running hour on each machine (1 for hours),
         ``metered`` or as the fleet states it; NaN where nothing tells.
+    ages
+        How the age of each piece and set was got, in words (``age_from``) and parts that add up to
+        it: ``stated`` when it was fitted, ``metered``, ``told`` by running hours, ``guessed``
+        across an unlogged change of the meter. NaN where unknown.
     counts
         Weeks of sets whose pieces are not serialised: ``replaced`` for ``mode``, ``others`` for
         any other reason, of ``positions`` that ran ``hours``. ``start_age`` NaN where unknown.
@@ -345,6 +359,7 @@ class Snapshot:
     gauge: pd.DataFrame = field(default_factory=lambda: _empty("gauge"))
     new_sizes: pd.DataFrame = field(default_factory=lambda: _empty("new_sizes"))
     pace: pd.DataFrame = field(default_factory=lambda: _empty("pace"))
+    ages: pd.DataFrame = field(default_factory=lambda: _empty("ages"))
     turned: pd.DataFrame = field(default_factory=lambda: _empty("turned"))
 
     def wear_seasons(self) -> dict[str, tuple[str, str]]:
