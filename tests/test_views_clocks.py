@@ -10,6 +10,7 @@ from datetime import date
 import pytest
 
 from forecast.intake.importing import import_logs
+from forecast.jobs.rests_on import ages_said
 from forecast.store.look import look
 from forecast.store.opening import open_store
 from forecast.store.snapshots import take_snapshot
@@ -220,3 +221,8 @@ def test_every_age_carries_how_it_was_got(snapshot):
     known = snapshot.fitted[snapshot.fitted["age"].notna()]
     added = parts.loc[known["piece"]].tolist()
     assert added == pytest.approx(known["age"].tolist(), abs=0.02), "the parts are the whole"
+    said = {what: value for what, value, _, _ in ages_said(snapshot)}
+    # piece 1 of H3 was replaced after the change; of piece 2, 20 h are a guess
+    assert said == {
+        "PAD: ages across an unlogged change of the meter": "1 of 4 pieces and sets, up to 20"
+    }

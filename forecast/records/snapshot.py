@@ -157,6 +157,14 @@ COLUMNS: Final[Mapping[str, tuple[str, ...]]] = {
         "guessed",
         "age_from",
     ),
+    "corrections": (
+        "part_type",
+        "not_corrected",
+        "readings",
+        "of_readings",
+        "corrected",
+        "most_mm",
+    ),
     "counts": (
         "unit",
         "machine",
@@ -298,6 +306,10 @@ class Snapshot:
         How the age of each piece and set was got, in words (``age_from``) and parts that add up to
         it: ``stated`` when it was fitted, ``metered``, ``told`` by running hours, ``guessed``
         across an unlogged change of the meter. NaN where unknown.
+    corrections
+        How many ``readings`` of all ``of_readings`` of a part type could not be brought to 20 C
+        and dry for a reason (``not_corrected``, empty: none), and how many were ``corrected``, by
+        ``most_mm`` at most.
     counts
         Weeks of sets whose pieces are not serialised: ``replaced`` for ``mode``, ``others`` for
         any other reason, of ``positions`` that ran ``hours``. ``start_age`` NaN where unknown.
@@ -360,6 +372,7 @@ class Snapshot:
     new_sizes: pd.DataFrame = field(default_factory=lambda: _empty("new_sizes"))
     pace: pd.DataFrame = field(default_factory=lambda: _empty("pace"))
     ages: pd.DataFrame = field(default_factory=lambda: _empty("ages"))
+    corrections: pd.DataFrame = field(default_factory=lambda: _empty("corrections"))
     turned: pd.DataFrame = field(default_factory=lambda: _empty("turned"))
 
     def wear_seasons(self) -> dict[str, tuple[str, str]]:
