@@ -101,7 +101,9 @@ def pieces_left(snapshot: Snapshot, plan: Plan, part_type: str | None = None) ->
     check_plan(snapshot, plan)
     days = calendar_of(plan, snapshot)
     seed, draws = plan.draws.seed, plan.draws.count
-    fits = fit_all(snapshot, season_spread=plan.season.season_spread, seed=seed)
+    plan, only = _about(plan, part_type)
+    spread = plan.season.season_spread
+    fits = fit_all(snapshot, season_spread=spread, seed=seed, only=only, tables=False)
     running = running_season(snapshot, plan)
     service = in_service(snapshot, fits, draws=draws, seed=seed, running=running)
     told = dict(zip(snapshot.ages["piece"], snapshot.ages["age_from"], strict=True))
@@ -119,6 +121,16 @@ def pieces_left(snapshot: Snapshot, plan: Plan, part_type: str | None = None) ->
     table = pd.concat(tables, ignore_index=True)
     order = ["left", "machine", "place", "position", "piece"]
     return table.sort_values(order, kind="stable", ignore_index=True)
+
+
+def _about(plan: Plan, part_type: str | None) -> tuple[Plan, str | None]:
+    """Return the plan, and the only part type to be fitted: one whose sizes never change.
+
+    What changes sizes needs the others too; what doesn't, no plan of theirs.
+    """
+    if part_type is None or any(part_type in (s.from_part, s.to_part) for s in plan.switch):
+        return plan, None
+    return plan.model_copy(update={"switch": ()}), part_type
 
 
 def _table(fleet: Fleet, days: Calendar, seed: int, told: Mapping[object, object]) -> pd.DataFrame:
