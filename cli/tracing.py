@@ -70,7 +70,7 @@ def evidence(
     if as_json:
         show.tables({"evidence": rows}, as_json=True)
         return
-    typer.echo("\n".join(_overview(rows) if position is None else _told(rows)))
+    typer.echo("\n".join(_overview(rows) if position is None else told(rows)))
 
 
 def _overview(rows: pd.DataFrame) -> list[str]:
@@ -88,7 +88,7 @@ def _overview(rows: pd.DataFrame) -> list[str]:
     return lines
 
 
-def _told(rows: pd.DataFrame) -> list[str]:
+def told(rows: pd.DataFrame) -> list[str]:
     """Write the chain, a heading for each kind of link."""
     records = show.records(rows)
     here = records[0]
