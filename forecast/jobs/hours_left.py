@@ -87,11 +87,11 @@ def pieces_left(snapshot: Snapshot, plan: Plan, part_type: str | None = None) ->
     Returns
     -------
     pandas.DataFrame
-        Columns of ``STUDIES["hours_left"]``. ``left`` is the median of the hours until a piece
-        is at its limit or fails, whichever comes first, ``left_low`` to ``left_high`` its 90 %
-        interval; ``chance_window``, ``chance_season`` and ``chance_next`` are the chances that it
-        lasts to the next window of its machine (NaN: there is none ahead), to the season's end,
-        and to the end of another season of the same hours.
+        Columns of ``STUDIES["hours_left"]``. ``left`` is the median of the running hours until a
+        piece is at its limit or fails, whichever comes first, ``left_low`` to ``left_high`` its
+        90 % interval; ``chance_window``, ``chance_season`` and ``chance_next`` are the chances
+        that it lasts to the next window of its machine (NaN: there is none ahead), to the season's
+        end, and to the end of another season of the same hours.
 
     Raises
     ------
@@ -141,7 +141,8 @@ def _table(fleet: Fleet, days: Calendar, seed: int) -> pd.DataFrame:
         rng = generator(seed, fleet.part_type, fleet.duty_group, "hours left", str(first))
         lives = lives_left(fleet.law, fleet.pieces.take(rows), rng)
         left = np.minimum(lives.worn, lives.other)
-        hours[rows] = np.quantile(left, [0.5, 0.05, 0.95], axis=1).T
+        pace = np.array([fleet.pace(machine) for machine in fleet.pieces.machine[rows]])
+        hours[rows] = np.quantile(left, [0.5, 0.05, 0.95], axis=1).T / pace[:, None]
     season, following = chances_to_last(fleet, days)
     table = fleet.table.assign(
         quantity=fleet.quantity,

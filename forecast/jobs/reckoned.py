@@ -11,7 +11,7 @@ import pandas as pd
 from forecast.errors import NotInStore, PlanError
 from forecast.jobs.chain import Chain, day, plain, records
 from forecast.jobs.compare import plan_of
-from forecast.jobs.fits import Fits, usable
+from forecast.jobs.fits import Fits
 from forecast.jobs.hours_left import pieces_left
 from forecast.planning.plan import Plan
 from forecast.records.season import SeasonForecast
@@ -54,7 +54,7 @@ def rate_and_limit(
     fit = fits.wear_fits.get((name, group))
     if not len(parts):
         chain.add("rate", f"no part type {name} in the logs yet: nothing is fitted", piece=name)
-    elif fit is not None and usable(fit):
+    elif fit is not None and fit.usable:
         factor, unit = (1e3, "um/h") if part["clock"] in (None, "hours") else (1e6, "um/1000")
         unit = unit if factor == 1e3 else f"{unit} {part['clock']}"
         _rates(chain, fit, readings, factor, unit)
