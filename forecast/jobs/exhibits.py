@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from forecast.jobs.clocks import paces_of
 from forecast.jobs.fits import Fits
 from forecast.jobs.laws import InService
 from forecast.planning.calendar import Calendar
@@ -55,6 +56,7 @@ def wear_paths(
     known = snapshot.paths.assign(kind="reading", low=np.nan, high=np.nan)
     known["limit_mm"] = known["part_type"].map(limits)
     frames = [known[columns]] if len(known) else []
+    paces = paces_of(snapshot)
     rows_of = {str(piece): row for row, piece in enumerate(service.fitted["piece"])}
     for (name, piece), part in known.groupby(["part_type", "piece"], sort=True):
         row = rows_of.get(str(piece))
@@ -65,6 +67,9 @@ def wear_paths(
         if key not in service.rates or service.own[row] < 0:
             continue
         hours = calendar.hours[calendar.machines.index(str(found["machine"]))]
+        hours = hours * paces.get((str(found["machine"]), str(name)), 1.0)
+        if np.isnan(hours).any():
+            continue
         ahead, days = _steps(hours)
         path = fits.wear_fits[key].path(
             service.rates[key],

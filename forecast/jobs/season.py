@@ -16,6 +16,7 @@ import pandas as pd
 
 from forecast.errors import NotInStore, PlanError
 from forecast.jobs.assumptions import FEW_DRAWS, spread_rows
+from forecast.jobs.clocks import clocks_said, paces_of
 from forecast.jobs.exhibits import assumed, season_days, versions, wear_paths
 from forecast.jobs.fits import Fits, fit_all
 from forecast.jobs.growth import growth_assumed, growths
@@ -357,6 +358,7 @@ def put_in_service(
         days,
         sides,
         turned_share(snapshot),
+        paces_of(snapshot),
     )
 
 
@@ -409,7 +411,7 @@ def _results(
     listed = change_list(lived.parts, days, chosen, paths, stock, plan)
     used = used_so_far(snapshot, plan)
     grown = growth_assumed(growths(snapshot, fits.wear_fits))
-    said = [*grown, *extra, *counted, *turning_said(snapshot)]
+    said = [*grown, *extra, *counted, *turning_said(snapshot), *clocks_said(snapshot)]
     results = {
         "season_totals": season_totals(paths),
         "demand": demand_table(paths, days),

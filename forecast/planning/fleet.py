@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 from functools import cached_property
@@ -38,6 +38,8 @@ NOT_YET_LOGGED: Final = timedelta(days=7)
 """A size change planned for so many days ago that the logs do not tell is taken to be made now."""
 
 Turned = Mapping[tuple[str, str], tuple[float, float]]
+Paces = Mapping[tuple[str, str], float]
+"""By machine and part type: what the part type's clock counts in a running hour."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,7 +59,8 @@ class Fleet:
     in_use
         [sets, 1 + days] whether each set is in place: at the start, and on each day.
     hours
-        [sets, days] running hours of each set: none while it lies on the shelf.
+        [sets, days] what each set runs, on the part type's clock (hours, cycles, metres,
+        tonnes): nothing while it lies on the shelf.
     law
         Lives still to come.
     sides
@@ -67,6 +70,8 @@ class Fleet:
     turned
         [rows, 2] chance that a first side is turned when it is worn, and when it is changed
         before; None: it always is.
+    per_hour
+        [machines] what the part type's clock counts in a running hour; None: hours.
     """
 
     part_type: str
@@ -81,6 +86,11 @@ class Fleet:
     sides: int = 1
     loss: ProductLoss | None = None
     turned: Array | None = None
+    per_hour: Array | None = None
+
+    def counts(self, machine: int) -> float:
+        """Return what the clock counts in a running hour of a machine."""
+        return 1.0 if self.per_hour is None else float(self.per_hour[machine])
 
     @cached_property
     def side(self) -> IntArray:
@@ -133,6 +143,7 @@ def fleets(
     calendar: Calendar,
     sides: Mapping[str, int] | None = None,
     turned: Turned | None = None,
+    paces: Paces | None = None,
 ) -> tuple[Fleet, ...]:
     """Return what is in service, by part type and duty group.
 
@@ -156,6 +167,9 @@ def fleets(
     turned
         By part type and line: chance that a first side is turned when worn, and when changed
         before; where it is not there, it always is.
+    paces
+        Of clocks that do not count hours; pieces on a machine of which it is not known (NaN) are
+        left out.
 
     Returns
     -------
@@ -176,6 +190,9 @@ def fleets(
     groups = fitted["duty_group"].fillna("").astype(str).to_numpy()
     for key in sorted(laws):
         rows = np.flatnonzero((types == key[0]) & (groups == key[1]))
+        per_hour = np.array([(paces or {}).get((name, key[0]), 1.0) for name in calendar.machines])
+        machines = fitted["machine"].iloc[rows].map(number).to_numpy(dtype=np.int64)
+        rows = rows[~np.isnan(per_hour[machines])]
         rows = rows[np.argsort(_order(fitted.iloc[rows]), kind="stable")]
         if not len(rows):
             continue
@@ -192,7 +209,7 @@ def fleets(
         quantity = _whole(fitted["quantity"].to_numpy(dtype=np.float64)[rows], unit)
         names = table.iloc[first][UNIT].itertuples(index=False, name=None)
         in_use = np.stack([running[tuple(name)] for name in names])
-        hours = calendar.hours[machine[first]] * in_use[:, 1:]
+        hours = calendar.hours[machine[first]] * in_use[:, 1:] * per_hour[machine[first], None]
         kept = quantity > 0
         habits = turned or {}
         chance = np.array([habits.get((key[0], line), (1.0, 1.0)) for line in table["line"]])
@@ -209,9 +226,41 @@ def fleets(
                 (sides or {}).get(key[0], 1),
                 plan.for_part_type(key[0]).product_loss,
                 chance[kept],
+                per_hour,
             )
         )
     return tuple(found)
+
+
+def mean_pace(fleets: Sequence[Fleet]) -> float:
+    """Return what the clock of a part type counts in a running hour, over all its pieces.
+
+    Parameters
+    ----------
+    fleets
+        Of one part type.
+    """
+    pieces = counted = 0.0
+    for fleet in fleets:
+        each = [fleet.counts(int(machine)) for machine in fleet.pieces.machine]
+        pieces += float(fleet.quantity.sum())
+        counted += float(fleet.quantity @ np.array(each))
+    return counted / pieces if pieces else 1.0
+
+
+def on_clock(loss: ProductLoss | None, pace: float) -> ProductLoss | None:
+    """Return a loss per running hour as one per unit of a clock.
+
+    Parameters
+    ----------
+    loss
+        As the plan gives it; None: none.
+    pace
+        What the clock counts in a running hour.
+    """
+    if loss is None or pace == 1.0:
+        return loss
+    return loss.model_copy(update={"per_mm_per_hour": loss.per_mm_per_hour / pace})
 
 
 def _texts(fitted: pd.DataFrame) -> pd.DataFrame:

@@ -138,8 +138,10 @@ def _jobs(
             continue
         ends = _ends(fleet, calendar, rows)
         dearer = max(unplanned - planned, 0.1 * planned, 1e-6)
-        mean = float(np.exp(-fleet.law.hazard(int(fleet.pieces.machine[rows[0]]),
-                                              _GRID)).mean(axis=1).sum() * _GRID[0])  # fmt: skip
+        machine = int(fleet.pieces.machine[rows[0]])
+        grid = _GRID * fleet.counts(machine)
+        mean = float(np.exp(-fleet.law.hazard(machine, grid)).mean(axis=1).sum() * grid[0])
+        hour_cost = planned / max(mean, grid[0] / 200.0)
         keys = zip(fleet.pieces.machine[rows], due[number][rows], strict=True)
         groups: dict[tuple[int, int], list[int]] = {}
         for at, key in enumerate(keys):
@@ -148,9 +150,7 @@ def _jobs(
             mine = rows[members]
             pieces = fleet.quantity[mine]
             chance = (pieces[:, None] * ends[members]).sum(axis=0) / pieces.sum()
-            cost = _waiting_cost(
-                fleet, calendar, machine, window - 1, chance, dearer, planned / max(mean, 1.0)
-            )
+            cost = _waiting_cost(fleet, calendar, machine, window - 1, chance, dearer, hour_cost)
             spare = int(fleet.takes_spare[mine].any())
             job = Job(
                 machine, part_of[fleet.part_type], int(pieces.sum()), part.minutes, spare, cost
@@ -189,7 +189,7 @@ def _waiting_cost(
     windows = len(calendar.windows)
     cost = np.full(windows + 1, np.inf)
     stops = calendar.machine_windows(calendar.lines[machine])
-    clock = np.cumsum(calendar.hours[machine])
+    clock = np.cumsum(calendar.hours[machine]) * fleet.counts(machine)
     for number in range(max(due - _EARLY, 0), windows):
         if not stops[number]:
             continue

@@ -10,7 +10,7 @@ import pandas as pd
 
 from forecast.planning.calendar import Calendar
 from forecast.planning.draws import Array
-from forecast.planning.fleet import Fleet
+from forecast.planning.fleet import Fleet, mean_pace, on_clock
 from forecast.planning.plan import Plan
 from forecast.planning.rules import ChangeRule, change_costs, window_hours
 from forecast.planning.wear_policy import (
@@ -70,21 +70,19 @@ def policies_beside(
         No rows for a part type whose costs are not all known, that does not run, and without
         windows to change in.
     """
-    between = window_hours(calendar)
     rows: list[tuple[object, ...]] = []
-    if not between:
-        return pd.DataFrame(rows, columns=COLUMNS)
     for name, rule in rules.items():
         mine = [fleet for fleet in fleets if fleet.part_type == name]
         hours = float(
             sum((fleet.quantity * fleet.hours.sum(axis=1)[fleet.unit]).sum() for fleet in mine)
         )
+        between = window_hours(calendar, mine)
         part = plan.for_part_type(name)
         planned, unplanned = change_costs(part, costs_of.get(name))
-        if not hours or planned is None or unplanned is None:
+        if not between or not hours or planned is None or unplanned is None:
             continue
         lives = worn_lives(mine, seed)
-        loss = part.product_loss
+        loss = on_clock(part.product_loss, mean_pace(mine))
         age = best_age_with_loss(lives, planned, unplanned, loss, between).at
         depth = None
         if all(ways(fleet.law)[0] is not None for fleet in mine) and (

@@ -10,7 +10,7 @@ import numpy as np
 from forecast.errors import PlanError
 from forecast.planning.calendar import Calendar
 from forecast.planning.draws import Array, IntArray, LifeDraws
-from forecast.planning.fleet import Fleet
+from forecast.planning.fleet import Fleet, mean_pace, on_clock
 from forecast.planning.plan import PartPlan, Plan
 from forecast.planning.policy import (
     NO_GAIN,
@@ -129,12 +129,14 @@ def change_rules(
     PlanError
         If a policy needs costs that nobody gave.
     """
-    hours = window_hours(calendar)
     rules = {}
     for name in sorted({fleet.part_type for fleet in fleets}):
         mine = [fleet for fleet in fleets if fleet.part_type == name]
         lives = type_lives(mine, seed)
         part, unit_cost = plan.for_part_type(name), unit_costs.get(name)
+        hours = window_hours(calendar, mine)
+        loss = on_clock(part.product_loss, mean_pace(mine))
+        part = part.model_copy(update={"product_loss": loss})
         costs = change_costs(part, unit_cost)
         try:
             looked = with_wear(mine, part, costs, hours, len(calendar.machines), seed)
@@ -286,10 +288,18 @@ def _cheapest(
     return ChangeRule("at_age", age, ratio, why, risk)
 
 
-def window_hours(calendar: Calendar) -> float | None:
-    """Return the mean running hours from one window to the next; None without two windows."""
+def window_hours(calendar: Calendar, fleets: Sequence[Fleet]) -> float | None:
+    """Return what a part type runs from one window to the next, on its clock; None without two.
+
+    Parameters
+    ----------
+    calendar
+        With the windows.
+    fleets
+        Of the part type.
+    """
     days = sorted({window.day for window in calendar.windows})
     if len(days) < 2:
         return None
     between = calendar.hours[:, days[0] + 1 : days[-1] + 1].sum(axis=1).mean()
-    return float(between) / (len(days) - 1)
+    return float(between) * mean_pace(fleets) / (len(days) - 1)
