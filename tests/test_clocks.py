@@ -7,6 +7,7 @@ counts in a running hour joins them.
 from __future__ import annotations
 
 import runpy
+from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
@@ -16,8 +17,11 @@ import pandas as pd
 import pytest
 
 from forecast.intake.importing import import_logs
-from forecast.jobs.season import run_season
+from forecast.jobs.season import forecast_season, run_season
+from forecast.planning.plan import read_plan
 from forecast.records.season import SeasonForecast
+from forecast.store.opening import open_store
+from forecast.store.snapshots import take_snapshot
 
 PLANT: dict[str, Any] = runpy.run_path(str(Path(__file__).parent / "small_plant.py"))
 HOURS_A_DAY = 20.0
@@ -26,15 +30,10 @@ HOURS_A_DAY = 20.0
 def season(
     folder: Path, clock: str, per_hour: float, metered: bool, **changed: float
 ) -> SeasonForecast:
-    """Tell the small plant's logs on another clock, and forecast its season.
-
-    Machines differ: the second pair counts a quarter more in an hour.
-    """
+    """Tell the small plant's logs on another clock, and forecast its season."""
     folder.mkdir()
-    _, plan = PLANT["plant"](folder)
-    text = {
-        path.stem: path.read_text(encoding="utf-8").splitlines() for path in folder.glob("*.csv")
-    }
+    written, plan = PLANT["written"](folder)
+    text = {path.stem: path.read_text(encoding="utf-8").splitlines() for path in written}
     head, *rows = text["part_types"]
     text["part_types"] = [f"{head},clock", *(f"{row},{clock}" for row in rows)]
     if not metered and clock != "hours":
@@ -68,15 +67,42 @@ def in_hours(tmp_path_factory: pytest.TempPathFactory) -> SeasonForecast:
 
 @pytest.mark.parametrize(
     ("clock", "per_hour", "metered"),
-    [("cycles", 600.0, False), ("metres", 1800.0, True), ("tonnes", 2.5, False)],
+    [
+        ("cycles", 600.0, False),
+        ("metres", 1800.0, True),
+        pytest.param("tonnes", 2.5, False, marks=pytest.mark.slow),
+    ],
 )
 def test_a_fleet_told_on_another_clock_has_the_same_season(
     clock: str, per_hour: float, metered: bool, in_hours: SeasonForecast, tmp_path: Path
 ) -> None:
     told = season(tmp_path / clock, clock, per_hour, metered)
-    wanted, found = (
-        one.results["season_totals"].set_index("part_type") for one in (in_hours, told)
+    for name in ("season_totals", "demand", "purchases", "to_change"):
+        wanted, found = in_hours.results[name], told.results[name]
+        pd.testing.assert_frame_equal(found, wanted, rtol=1e-3, atol=0.011)
+    # laws stand on the clock itself: um/h, and um a thousand of the others
+    for column in ("mean_rate", "mean_rate_low", "mean_rate_high"):
+        wanted, found = (one.results["wear"][column].astype(float) for one in (in_hours, told))
+        np.testing.assert_allclose(found * per_hour / 1000.0, wanted, rtol=1e-4)
+    assumed = told.results["assumed"].set_index("what")
+    assert assumed["value"][f"SLEEVE-30: {clock} in a running hour"] == f"{per_hour:.4g}"
+    assert f"wears in {140.0 * per_hour:.0f} {clock}" in assumed["why"]["SLEEVE-30: policy"]
+
+
+def test_pieces_whose_clock_nothing_tells_are_left_out_and_named(
+    tmp_path: Path, in_hours: SeasonForecast
+) -> None:
+    store, plan = PLANT["plant"](tmp_path)
+    with open_store(store) as opened:
+        known = take_snapshot(opened, PLANT["AS_OF"])
+    pace = known.pace.assign(clock="cycles", per_hour=1.0)
+    silent = (pace["machine"] == "G01") & (pace["part_type"] == "SLEEVE-30")
+    pace.loc[silent, "per_hour"] = np.nan
+    result = forecast_season(replace(known, pace=pace), read_plan(plan))
+    assumed = result.results["assumed"].set_index("what")
+    assert assumed["value"]["SLEEVE-30: left out"] == "G01"
+    less, more = (
+        one.results["season_totals"].set_index("part_type")["mean"] for one in (result, in_hours)
     )
-    print(wanted.T, found.T)
-    print(told.results["assumed"].to_string())
-    pd.testing.assert_index_equal(found.index, wanted.index)
+    assert 0 < less["SLEEVE-30"] < more["SLEEVE-30"]
+    assert less["LINER-45"] == more["LINER-45"]

@@ -30,6 +30,18 @@ def paces_of(snapshot: Snapshot) -> Paces:
     }
 
 
+def clocks_of(snapshot: Snapshot) -> dict[str, str]:
+    """Return the name of each part type's clock.
+
+    Parameters
+    ----------
+    snapshot
+        What is known.
+    """
+    named = zip(snapshot.part_types["part_type"], snapshot.part_types["clock"], strict=True)
+    return {str(name): str(clock) for name, clock in named if isinstance(clock, str)}
+
+
 def clocks_said(snapshot: Snapshot) -> list[tuple[str, str, str, str]]:
     """Return what is assumed about such clocks ahead, one row a part type, and what is left out.
 
@@ -40,9 +52,7 @@ def clocks_said(snapshot: Snapshot) -> list[tuple[str, str, str, str]]:
     """
     paces = paces_of(snapshot)
     in_service = set(zip(snapshot.fitted["machine"], snapshot.fitted["part_type"], strict=True))
-    clock_of = dict(
-        zip(snapshot.part_types["part_type"], snapshot.part_types["clock"], strict=True)
-    )
+    clock_of = clocks_of(snapshot)
     rows = []
     for name in sorted({part for _, part in paces}):
         mine = {

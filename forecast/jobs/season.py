@@ -16,7 +16,7 @@ import pandas as pd
 
 from forecast.errors import NotInStore, PlanError
 from forecast.jobs.assumptions import FEW_DRAWS, spread_rows
-from forecast.jobs.clocks import clocks_said, paces_of
+from forecast.jobs.clocks import clocks_of, clocks_said, paces_of
 from forecast.jobs.exhibits import assumed, season_days, versions, wear_paths
 from forecast.jobs.fits import Fits, fit_all
 from forecast.jobs.growth import growth_assumed, growths
@@ -359,6 +359,7 @@ def put_in_service(
         sides,
         turned_share(snapshot),
         paces_of(snapshot),
+        clocks_of(snapshot),
     )
 
 

@@ -72,6 +72,8 @@ class Fleet:
         before; None: it always is.
     per_hour
         [machines] what the part type's clock counts in a running hour; None: hours.
+    clock
+        Its name: hours, cycles, metres or tonnes.
     """
 
     part_type: str
@@ -87,6 +89,12 @@ class Fleet:
     loss: ProductLoss | None = None
     turned: Array | None = None
     per_hour: Array | None = None
+    clock: str = "hours"
+
+    @property
+    def unit_of_age(self) -> str:
+        """What ages are counted in, as sentences name it."""
+        return "h" if self.clock == "hours" else self.clock
 
     def counts(self, machine: int) -> float:
         """Return what the clock counts in a running hour of a machine."""
@@ -144,6 +152,7 @@ def fleets(
     sides: Mapping[str, int] | None = None,
     turned: Turned | None = None,
     paces: Paces | None = None,
+    clocks: Mapping[str, str] | None = None,
 ) -> tuple[Fleet, ...]:
     """Return what is in service, by part type and duty group.
 
@@ -170,6 +179,8 @@ def fleets(
     paces
         Of clocks that do not count hours; pieces on a machine of which it is not known (NaN) are
         left out.
+    clocks
+        Their names by part type.
 
     Returns
     -------
@@ -227,6 +238,7 @@ def fleets(
                 plan.for_part_type(key[0]).product_loss,
                 chance[kept],
                 per_hour,
+                (clocks or {}).get(key[0], "hours"),
             )
         )
     return tuple(found)

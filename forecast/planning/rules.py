@@ -64,6 +64,7 @@ def change_rule(
     unit_cost: float | None,
     lives: Array,
     window_hours: float | None,
+    unit: str = "h",
 ) -> ChangeRule:
     """Return what a part type's policy comes to.
 
@@ -77,6 +78,8 @@ def change_rule(
         [n] drawn lives of new pieces, pooled over draws and machines.
     window_hours
         Mean running hours from window to window; None without windows.
+    unit
+        What ages are counted in, for sentences.
 
     Raises
     ------
@@ -103,7 +106,7 @@ def change_rule(
         return ChangeRule(
             "run_to_failure", None, ratio, f"costs are not all known; {ratio_sentence(ratio)}"
         )
-    return _cheapest(part, lives, planned, unplanned, window_hours, ratio)
+    return _cheapest(lives, planned, unplanned, window_hours, ratio, unit)
 
 
 def change_rules(
@@ -141,7 +144,7 @@ def change_rules(
         try:
             looked = with_wear(mine, part, costs, hours, len(calendar.machines), seed)
             if looked is None:
-                rule = change_rule(part, unit_cost, lives, hours)
+                rule = change_rule(part, unit_cost, lives, hours, mine[0].unit_of_age)
                 rules[name] = _how_sure(rule, mine, lives, costs)
             else:
                 rules[name] = ChangeRule(
@@ -168,10 +171,11 @@ def _how_sure(
     hazard = fleet.law.hazard(int(np.median(fleet.pieces.machine)), ages)
     low, high = age_range(ages, hazard, planned, unplanned)
     sorted_ages, rate = cost_by_age(lives, planned, unplanned)
+    unit = fleet.unit_of_age
     least, most = flat_range(sorted_ages, rate, max(10, len(lives) // 500))
     said = (
-        f"{rule.why}; the best age is {low:.0f}-{high:.0f} h in 9 of 10 paths, and costs within "
-        f"{NO_GAIN:.0%} of it from {least:.0f} to {most:.0f} h"
+        f"{rule.why}; the best age is {low:.0f}-{high:.0f} {unit} in 9 of 10 paths, and costs "
+        f"within {NO_GAIN:.0%} of it from {least:.0f} to {most:.0f} {unit}"
     )
     return replace(rule, why=said)
 
@@ -262,12 +266,12 @@ def keep_chance(
 
 
 def _cheapest(
-    part: PartPlan,
     lives: Array,
     planned: float,
     unplanned: float,
     window_hours: float | None,
     ratio: float,
+    unit: str,
 ) -> ChangeRule:
     if window_hours is None:
         return ChangeRule("run_to_failure", None, ratio, "there are no windows to change in")
@@ -282,8 +286,8 @@ def _cheapest(
     used, new_fails = window_hours / float(lives.mean()), float((lives < window_hours).mean())
     risk = 1.0 - keep_chance(planned, unplanned, used, new_fails)
     why = (
-        f"best age {best.age:.0f} h saves {best.saving:.0%} of running to failure; a piece that "
-        f"is read is changed when it ends before the following window with {risk:.1%} or more"
+        f"best age {best.age:.0f} {unit} saves {best.saving:.0%} of running to failure; a piece "
+        f"that is read is changed when it ends before the following window with {risk:.1%} or more"
     )
     return ChangeRule("at_age", age, ratio, why, risk)
 
