@@ -15,6 +15,7 @@ from cli import (
     outputs,
     seasons,
     studies,
+    tracing,
     trials,
     windows,
 )
@@ -101,5 +102,5 @@ app = typer.Typer(
     context_settings={"help_option_names": ["--help", "-h"]},
 )
 app.callback(help=with_example(main))(main)
-for room in (demo, logs, studies, trials, seasons, measuring, windows, looking, outputs):
+for room in (demo, logs, studies, tracing, trials, seasons, measuring, windows, looking, outputs):
     room.add_to(app)

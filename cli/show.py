@@ -76,7 +76,11 @@ def strong(text: str, *, err: bool = False, colour: bool = False) -> str:
 
 
 def message(text: str) -> None:
-    """Say something on stderr: it is no result."""
+    """Say something on stderr: it is no result. On a terminal it is folded between words."""
+    if sys.stderr.isatty() and "  " not in text:  # two spaces stand before a command to copy
+        text = textwrap.fill(
+            text, width(), subsequent_indent="  ", break_long_words=False, break_on_hyphens=False
+        )
     typer.echo(text, err=True)
 
 

@@ -51,6 +51,10 @@ seed = %d
 """
 
 
+NOTHING = {name: pd.DataFrame(columns=list(columns)) for name, columns in COLUMNS.items()}
+"""Every frame of a snapshot, empty."""
+
+
 @dataclass(frozen=True)
 class Truth:
     """What one fleet is made of; infinite limit or scale: the mode is not there."""
@@ -195,7 +199,7 @@ def known(truth: Truth, seasons: int, ended: list[Piece], in_place: list[Piece])
     """Return what the logs would tell of a fleet."""
     starts = list(START.values())[-seasons:]
     names = [str(start.year) for start in starts]
-    frames = {name: pd.DataFrame(columns=list(columns)) for name, columns in COLUMNS.items()}
+    frames = dict(NOTHING)
     wears = math.isfinite(truth.limit)
     part = dict.fromkeys(COLUMNS["part_types"]) | {
         "part_type": PART,
@@ -241,14 +245,11 @@ def known(truth: Truth, seasons: int, ended: list[Piece], in_place: list[Piece])
     )[list(COLUMNS["lives"])]
     if wears:
         frames |= _readings(place, names, ended, in_place)
+    run = [start + timedelta(days=day) for start in starts for day in range(7 * WEEKS)]
+    machines = [f"M{machine + 1:02d}" for machine in range(MACHINES)]
     frames["running"] = pd.DataFrame(
-        [
-            {"machine": f"M{machine + 1:02d}", "line": "A", "day": start + timedelta(days=day)}
-            | {"hours": HOURS_A_DAY, "planned": False}
-            for machine in range(MACHINES)
-            for start in starts
-            for day in range(7 * WEEKS)
-        ]
+        {"machine": np.repeat(machines, len(run)).tolist(), "line": "A", "day": run * MACHINES}
+        | {"hours": HOURS_A_DAY, "planned": False}
     )
     return Snapshot(COMING - timedelta(days=1), 1, 0, "simulated", **frames)
 
@@ -267,6 +268,7 @@ def _life(piece: Piece) -> dict[str, object]:
         "lower": piece.age,
         "upper": piece.age if event else math.inf,
         "mode": piece.mode or "",
+        "ended": "logged" if event else "",
     }
 
 

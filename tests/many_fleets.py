@@ -203,3 +203,22 @@ def _as_known(world: World, at: int) -> Any:
     made = world.piece(at, None)
     made.readings = kept
     return made
+
+
+def said_of(snapshot: Any, plan: Any) -> tuple[Any, Any]:
+    """Return the totals and orders of a season's forecast, without all it shows beside them.
+
+    They are those of ``forecast_season``: a test holds both against each other.
+    """
+    from forecast.jobs.fits import fit_all
+    from forecast.jobs.running import stock_now
+    from forecast.jobs.season import live_through, make_ready
+    from forecast.planning.buying import purchases
+    from forecast.planning.demand import season_totals
+
+    spread, seed = plan.season.season_spread, plan.draws.seed
+    fits = fit_all(snapshot, season_spread=spread, seed=seed, tables=False)
+    lived = live_through(make_ready(snapshot, plan, fits=fits), snapshot, plan)
+    stock, _ = stock_now(snapshot)
+    bought = purchases(lived.paths, stock, snapshot.part_types, plan, lived.days)
+    return season_totals(lived.paths), bought

@@ -41,6 +41,22 @@ def test_a_fleet_hangs_together(kind: str) -> None:
     assert np.allclose(lived, seasons * FLEETS["SEASON"])
 
 
+@pytest.mark.parametrize("kind", FLEETS["KINDS"])
+def test_the_bench_asks_what_the_season_job_says(kind: str, tmp_path: Path) -> None:
+    """What the bench leaves out, to be quick, changes no total and no order."""
+    from forecast.jobs.season import forecast_season
+    from forecast.planning.plan import read_plan
+
+    snapshot, text, _, _ = MANY["fleet_of"](kind, 5, 3)
+    path = tmp_path / "plan.toml"
+    path.write_text(text, encoding="utf-8")
+    plan = read_plan(path, ["draws.count=100"])
+    found = forecast_season(snapshot, plan).results
+    totals, bought = MANY["said_of"](snapshot, plan)
+    assert same(found["season_totals"], totals[list(found["season_totals"])])
+    assert same(found["purchases"], bought[list(found["purchases"])])
+
+
 def one(seed: int) -> dict[str, Any]:
     """Forecast the fleet of a seed and look at what it then used.
 

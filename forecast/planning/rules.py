@@ -132,14 +132,24 @@ def change_rules(
     PlanError
         If a policy needs costs that nobody gave.
     """
+<<<<<<< HEAD
+=======
+    between = window_hours(calendar)
+>>>>>>> integrate
     rules = {}
     for name in sorted({fleet.part_type for fleet in fleets}):
         mine = [fleet for fleet in fleets if fleet.part_type == name]
         lives = type_lives(mine, seed)
+<<<<<<< HEAD
         part, unit_cost = plan.for_part_type(name), unit_costs.get(name)
         hours = window_hours(calendar, mine)
         loss = on_clock(part.product_loss, mean_pace(mine))
         part = part.model_copy(update={"product_loss": loss})
+=======
+        pace, unit_cost = mean_pace(mine), unit_costs.get(name)
+        part = on_clock(plan.for_part_type(name), pace)
+        hours = None if between is None else between * pace
+>>>>>>> integrate
         costs = change_costs(part, unit_cost)
         try:
             looked = with_wear(mine, part, costs, hours, len(calendar.machines), seed)
@@ -151,6 +161,9 @@ def change_rules(
                     looked.policy, looked.age, break_even_ratio(lives), looked.why,
                     levels=looked.levels,
                 )  # fmt: skip
+            if pace != 1.0:
+                own = f"what is told in h counts on its own clock, {pace:,.4g} in a running hour"
+                rules[name] = replace(rules[name], why=f"{rules[name].why}; {own}")
         except PlanError as error:
             raise PlanError(f"{name}: {error}", error.way_out) from None
     return rules

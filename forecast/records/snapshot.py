@@ -64,6 +64,7 @@ COLUMNS: Final[Mapping[str, tuple[str, ...]]] = {
         "entry",
         "weight",
         "mode",
+        "ended",
     ),
     "wear": (
         "piece",
@@ -249,8 +250,9 @@ class Snapshot:
         Hours (thousands) each row of ``fitted`` has run in each season so far.
     lives
         One row a piece of known age: failed at ``lower`` = ``upper`` with ``mode``, found failed
-        between them, or still alive at ``lower`` (``upper`` infinite, ``mode`` empty). A finite
-        ``upper`` without a mode is a change-out that nobody logged, somewhere between the two.
+        between them, or still alive at ``lower`` (``upper`` infinite, ``mode`` empty). ``ended``
+        is ``logged`` or ``unlogged`` where a change-out ended it, else empty. An unlogged one lies
+        between ``lower`` and a finite ``upper``, without a mode: nobody knows its reason.
     wear
         One row a piece with readings: ``n`` readings, sums ``sy`` (mm) and ``syy`` (mm2).
     wear_cells

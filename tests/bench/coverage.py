@@ -2,14 +2,14 @@
 
 Run from the checkout, with one BLAS thread:
 
-    OPENBLAS_NUM_THREADS=1 python tests/bench/coverage.py [WORKERS [MINUTES]]
+    OPENBLAS_NUM_THREADS=1 python tests/bench/coverage.py [WORKERS [MINUTES [ROWS.csv]]]
 
-It writes ``coverage.txt`` beside this file. Seeds are 1000 to 1199 in every cell, fixed before the
-first run; truths are drawn from the priors that the forecast states. A cell is what drives the
-fleet (wear, breakage, both) and how many failures were seen so far; cells of their own are seasons
-that do not differ, differ as most do, and differ much, where the plan tells so. Every cell gets its
-first seed, then every one its second: when the minutes are over, the table says how many fleets it
-holds.
+It writes ``coverage.txt`` beside this file, and every fleet to ROWS.csv if asked. Seeds are 1000 to
+1199 in every cell, fixed before the first run; truths are drawn from the priors that the forecast
+states. A cell is what drives the fleet (wear, breakage, both) and how many failures were seen so
+far; cells of their own are seasons that do not differ, differ as most do, and differ much, where
+the plan tells so. Every cell gets its first seed, then every one its second: when the minutes are
+over, the table says how many fleets it holds.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ from pathlib import Path
 from typing import Any
 
 HERE = Path(__file__).parent
-COUNT, DRAWS, FIRST_SEED, LEVEL = 200, 1000, 1000, 0.95
+COUNT, DRAWS, FIRST_SEED, LEVEL = 200, 4000, 1000, 0.95
 EFFECTS = (0.0, 0.1, 0.3)
 """How far seasons differ where the plan tells it: sd of the log wear rate."""
 MANY: dict[str, Any] = runpy.run_path(str(HERE.parent / "many_fleets.py"))
@@ -41,7 +41,6 @@ def cells() -> list[tuple[str, int, float | None]]:
 
 def one(task: tuple[str, int, float | None, int]) -> dict[str, Any]:
     """Forecast one fleet and look at what was used."""
-    from forecast.jobs.season import forecast_season
     from forecast.planning.plan import read_plan
 
     kind, cell, told, seed = task
@@ -52,18 +51,22 @@ def one(task: tuple[str, int, float | None, int]) -> dict[str, Any]:
         path = Path(folder) / "plan.toml"
         path.write_text(text, encoding="utf-8")
         plan = read_plan(path, [f"draws.count={DRAWS}"])
-    found = forecast_season(snapshot, plan).results
-    total, order = found["season_totals"].iloc[0], found["purchases"]
+    totals, order = MANY["said_of"](snapshot, plan)
+    total = totals.iloc[0]
     behind.pop("readings")
     return behind | {
+        "seed": seed,
         "kind": kind,
         "cell": cell,
         "seasons differ by": "drawn" if told is None else f"{told:.1f}",
         "used": used,
         "mean": float(total["mean"]),
+        "p05": float(total["p05"]),
+        "p95": float(total["p95"]),
         "width": float(total["p95"] - total["p05"]),
         "holds": bool(total["p05"] <= used <= total["p95"]),
         "below": bool(used < total["p05"]),
+        "above": bool(used > total["p95"]),
         "some": bool(total["p05"] > 0),
         "enough": bool(order["quantity"].sum() >= used),
         "promised": float(order["chance_with"].max()),
@@ -71,6 +74,7 @@ def one(task: tuple[str, int, float | None, int]) -> dict[str, Any]:
 
 
 def table(rows: list[dict[str, Any]], seconds: float) -> str:
+    """Lay out how often every cell held, and what the orders kept of what they promised."""
     import pandas as pd
 
     by_cell = ["kind", "cell", "seasons differ by"]
@@ -83,9 +87,11 @@ def table(rows: list[dict[str, Any]], seconds: float) -> str:
         f"{FIRST_SEED + done - 1}; {len(every)} fleets in {seconds / 60:.0f} min on "
         f"{os.cpu_count()} shared cores.",
         "Truths drawn from the priors the forecast states; a season's number of pieces used.",
-        "holds: inside the 90 % interval; below: under it; enough: the order for a service level",
-        f"of {LEVEL:.0%} (no stock, no lead time) covered what was used; promised: the chance that",
-        "the forecast gave for it; some: its interval begins above 0, so that less can be used.",
+        "holds: inside the 90 % interval; below, above: outside it; enough: the order for a",
+        f"service level of {LEVEL:.0%} (no stock, no lead time) covered what was used; promised:",
+        "the chance that the forecast gave for it; some: its interval begins above 0, so that",
+        f"less can be used. Standard error of a share of {done} that is .9: "
+        f"{math.sqrt(0.09 / done):.3f}.",
         "",
     ]
     for by in (by_cell, ["kind", "seasons"], ["kind"], ["some"]):
@@ -98,23 +104,30 @@ def table(rows: list[dict[str, Any]], seconds: float) -> str:
             width=("width", "mean"),
             holds=("holds", "mean"),
             below=("below", "mean"),
+            above=("above", "mean"),
             enough=("enough", "mean"),
             promised=("promised", "mean"),
         )
         lines += [shown.round(3).to_string(), ""]
-    whole = every[["holds", "below", "enough", "promised"]].mean()
-    lines.append(
-        f"All {len(every)}: holds {whole['holds']:.3f}, below {whole['below']:.3f}, "
-        f"enough {whole['enough']:.3f}, promised {whole['promised']:.3f}"
-    )
+    for name, own in (("All", every), ("That surely use some", every[every["some"]])):
+        whole = own[["holds", "below", "above", "enough", "promised"]].mean()
+        lines.append(
+            f"{name}, {len(own)} fleets: holds {whole['holds']:.3f} (below {whole['below']:.3f}, "
+            f"above {whole['above']:.3f}); orders enough {whole['enough']:.3f}, promised "
+            f"{whole['promised']:.3f}, asked {LEVEL:.3f}"
+        )
     return "\n".join(lines) + "\n"
 
 
 def main() -> None:
+    """Forecast the fleets, seed by seed, and write the table after each."""
+    import pandas as pd
+
     workers = int(sys.argv[1]) if len(sys.argv) > 1 else os.cpu_count() or 1
     seconds = 60 * float(sys.argv[2]) if len(sys.argv) > 2 else math.inf
     start = time.perf_counter()
     rows: list[dict[str, Any]] = []
+    text = ""
     with ProcessPoolExecutor(workers) as pool:
         for n in range(COUNT):
             if time.perf_counter() - start > seconds:
@@ -123,6 +136,8 @@ def main() -> None:
             rows += pool.map(one, tasks)
             text = table(rows, time.perf_counter() - start)
             (HERE / "coverage.txt").write_text(text, encoding="utf-8")
+            if len(sys.argv) > 3:
+                pd.DataFrame(rows).to_csv(sys.argv[3], index=False)
     sys.stdout.write(text)
 
 
