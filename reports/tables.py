@@ -36,6 +36,8 @@ LABELS: Final = {
     "chance_window": "lasts to the window",
     "chance_season": "lasts the season",
     "chance_next": "and the next",
+    "first_day": "from",
+    "last_day": "until",
     "stops_mean": "stops",
     "hours_mean": "hours",
     "product_loss": "product loss",
@@ -152,7 +154,20 @@ CHANCES: Final = frozenset(
         "may_flip",
     ]
 )
-DAYS: Final = frozenset(["week", "order_by", "needed_by", "window", "at", "day", "as_of", "until"])
+DAYS: Final = frozenset(
+    [
+        "first_day",
+        "last_day",
+        "week",
+        "order_by",
+        "needed_by",
+        "window",
+        "at",
+        "day",
+        "as_of",
+        "until",
+    ]
+)
 MONEY: Final = {
     "costs": frozenset(["parts", "planned", "unplanned", "stops", "product_loss", "total"]),
     "closing_stock": frozenset({"cost"}),

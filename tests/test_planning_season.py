@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from concurrent.futures import ThreadPoolExecutor
 from datetime import date, timedelta
 from typing import ClassVar
@@ -414,6 +415,41 @@ class TestOverhaul:
         assert changed.sum() == 4
         assert chance[changed].max() <= chance[~changed].min() + 1e-12
         assert "do not fit into its 2 crew hours" in done.said[0]
+
+    def test_rows_carry_their_crew_hours_and_days(self) -> None:
+        done = self.decided(defaults={"minutes": 30.0})[3]
+        changed = done.table["decision"] == "change"
+        assert (done.table["crew_hours"][changed] == 0.5).all()
+        assert (done.table["crew_hours"][~changed] == 0.0).all()
+        assert set(done.table["first_day"][changed]) == {self.OVERHAUL["from"]}
+        assert set(done.table["last_day"][changed]) == {self.OVERHAUL["until"]}
+        assert done.table["first_day"][~changed].isna().all()
+        told = float(done.work.split(" machines, ")[1].split(" ")[0])
+        assert told == pytest.approx(done.table["crew_hours"].sum(), abs=0.5)
+
+    def test_decisions_near_the_line_say_so_and_only_those_flip_with_the_draws(self) -> None:
+        """Forty seeds: a row said to be sure in one is decided alike in nearly all others."""
+        of = plan(overhaul={**self.OVERHAUL, "keep_chance": 0.4})
+        days = days_of(of, as_of=date(2027, 6, 30))
+        (fleet,) = fleets_of(rollers(ages=400.0), of, days)
+        decided, sure = [], []
+        for seed in range(40):
+            rng = np.random.default_rng(seed)
+            few = WeibullDraws(
+                rng.lognormal(np.log(2.2), 0.2, 200), rng.lognormal(np.log(3000.0), 0.2, 200)
+            )
+            drawn = (dataclasses.replace(fleet, law=few),)
+            done = plan_overhaul(drawn, days, of, {"SLEEVE-30": 6.0}, seed)
+            decided.append((done.table["decision"] == "change").to_numpy())
+            sure.append(done.table["sure"].to_numpy(dtype=bool))
+            unsure = int(done.table["quantity"][~sure[-1]].sum())
+            assert (unsure > 0) == any(f"{unsure} pieces are so near" in one for one in done.said)
+        usual = np.mean(decided, axis=0) > 0.5
+        flipped = np.array(decided) != usual
+        sure_ones = np.array(sure)
+        assert flipped[~sure_ones].mean() > 0.1
+        assert flipped[sure_ones].mean() < 0.02
+        assert 0 < (~sure_ones).mean() < 0.5
 
     def test_the_keep_chance_comes_from_the_costs(self) -> None:
         """METHODS2 6: c0 10, mean life 1.90 seasons; its table prints .27, .74, .88, .95."""

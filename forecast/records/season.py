@@ -75,6 +75,10 @@ RESULTS: Final[Mapping[str, tuple[str, ...]]] = {
         "decision",
         "chance_season",
         "chance_next",
+        "sure",
+        "crew_hours",
+        "first_day",
+        "last_day",
     ),
     "unplanned_stops": (
         "week",
