@@ -13,12 +13,8 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-<<<<<<< HEAD
-from forecast.jobs.clocks import paces_of
-from forecast.jobs.fits import Fits, usable
-=======
+from forecast.jobs.clocks import clock_pace
 from forecast.jobs.fits import Fits
->>>>>>> integrate
 from forecast.jobs.modes import Key, ModeFit
 from forecast.jobs.start_ages import filled_ages, hours_seen, told_by_readings, young_shares
 from forecast.planning.draws import Earliest, LifeDraws, WearDraws, WeibullDraws
@@ -96,7 +92,7 @@ def in_service(
     frames: list[pd.DataFrame] = []
     blocks: list[tuple[Array, IntArray, BoolArray]] = []
     assumed: list[dict[str, str]] = []
-    paces = paces_of(snapshot)
+    paces = clock_pace(snapshot)
     cells, seen, young = _cells(snapshot, seasons), hours_seen(snapshot), young_shares(snapshot)
     for (name, group), rows in snapshot.fitted.groupby(["part_type", "duty_group"], sort=True):
         key = (str(name), str(group))

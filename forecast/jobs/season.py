@@ -16,17 +16,12 @@ import pandas as pd
 
 from forecast.errors import NotInStore, PlanError
 from forecast.jobs.assumptions import FEW_DRAWS, spread_rows
-<<<<<<< HEAD
-from forecast.jobs.clocks import clocks_of, clocks_said, paces_of
-=======
 from forecast.jobs.beside import grades_beside
 from forecast.jobs.clocks import clock_pace, clocks_said, is_counted
->>>>>>> integrate
 from forecast.jobs.exhibits import assumed, season_days, versions, wear_paths
 from forecast.jobs.fits import Fits, fit_all
 from forecast.jobs.growth import growth_assumed
 from forecast.jobs.laws import InService, in_service
-from forecast.jobs.rests_on import ages_said, corrections_said
 from forecast.jobs.running import (
     earlier_of,
     season_band,
@@ -362,12 +357,7 @@ def put_in_service(
         days,
         sides,
         turned_share(snapshot),
-<<<<<<< HEAD
-        paces_of(snapshot),
-        clocks_of(snapshot),
-=======
         clock_pace(snapshot),
->>>>>>> integrate
     )
 
 
@@ -419,13 +409,8 @@ def _results(
     bought = purchases(paths, stock, snapshot.part_types, plan, days)
     listed = change_list(lived.parts, days, chosen, paths, stock, plan)
     used = used_so_far(snapshot, plan)
-<<<<<<< HEAD
-    grown = growth_assumed(growths(snapshot, fits.wear_fits))
-=======
     grown = growth_assumed(fits.growth)
->>>>>>> integrate
     said = [*grown, *extra, *counted, *turning_said(snapshot), *clocks_said(snapshot)]
-    said += [*ages_said(snapshot), *corrections_said(snapshot)]
     results = {
         "season_totals": season_totals(paths),
         "demand": demand_table(paths, days),

@@ -17,7 +17,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from forecast.jobs.clocks import paces_of
+from forecast.jobs.clocks import clock_pace
 from forecast.jobs.modes import Key
 from forecast.planning.draws import LifeDraws
 from forecast.records.snapshot import Snapshot
@@ -119,7 +119,7 @@ def hours_seen(snapshot: Snapshot) -> dict[str, float]:
     named = ["piece", "machine", "part_type"]
     pieces = snapshot.fitted.loc[snapshot.fitted["age"].isna(), named]
     alone = pieces[~pieces["piece"].isin(by_set.index)].set_index("piece")
-    paces = paces_of(snapshot)
+    paces = clock_pace(snapshot)
     pace = [paces.get(key, 1.0) for key in zip(alone["machine"], alone["part_type"], strict=True)]
     own = (alone["machine"].map(by_machine) * np.array(pace)).fillna(0.0)
     return {str(name): float(hours) for series in (by_set, own) for name, hours in series.items()}
@@ -162,7 +162,6 @@ def filled_ages(
     ):
         members = on_it.to_numpy()
         pace = (paces or {}).get(str(machine), 1.0)
-        pace = pace if pace == pace else 1.0
         grid = _age_grid(law, place[str(machine)], pace)
         survival = np.exp(-law.hazard(place[str(machine)], grid)).mean(1)
         of = names[members]

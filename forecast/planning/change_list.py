@@ -170,10 +170,6 @@ def _of_type(fleets: Sequence[Fleet], part_type: str) -> list[int]:
     return [at for at, fleet in enumerate(fleets) if fleet.part_type == part_type]
 
 
-def _first_of(fleets: Sequence[Fleet], part_type: str) -> Fleet:
-    return next(fleet for fleet in fleets if fleet.part_type == part_type)
-
-
 @dataclass(frozen=True, eq=False)
 class _Depth:
     """Depths of the list: over which to change, which positions may be over, what leaving risks."""
@@ -193,7 +189,6 @@ class _Depth:
         machine, number = self.calendar.machines.index(change["machine"]), int(change["window"])
         first, until = self.calendar.windows[number].day, int(self.following[machine, number])
         hours = float(self.calendar.hours[machine, first + 1 : until + 1].sum())
-        hours *= _first_of(self.fleets, part_type).counts(machine)
         risk = self.schedule.by_risk.get(part_type)
         found = []
         for at in self._here(part_type, change):
@@ -316,19 +311,11 @@ def _later_chance(
     age = float(schedule.change_age[part_type][machine, number + 1])
     if not np.isfinite(age):
         return at_depth
-<<<<<<< HEAD
-    law = _first_of(fleets, part_type).law
-    days = following[machine, number]
-    ahead = calendar.hours[machine, calendar.windows[number].day + 1 : days + 1].sum()
-    ahead *= _first_of(fleets, part_type).counts(machine)
-    before, after = np.exp(-law.hazard(machine, np.array([age, age + ahead]))).mean(axis=1)
-=======
     fleet = next(fleet for fleet in fleets if fleet.part_type == part_type)
     days = following[machine, number]
     ahead = calendar.hours[machine, calendar.windows[number].day + 1 : days + 1].sum()
     ages = np.array([age, age + ahead * fleet.pace(machine)])
     before, after = np.exp(-fleet.law.hazard(machine, ages)).mean(axis=1)
->>>>>>> integrate
     return float(after / before) if before > 0 else np.nan
 
 

@@ -13,7 +13,7 @@ from forecast.planning.calendar import Calendar
 from forecast.planning.cohorts import simulate_cohorts, suits_cohorts
 from forecast.planning.draws import Array, IntArray, LifeDraws, Pieces
 from forecast.planning.events import Events, simulate_pieces
-from forecast.planning.fleet import Fleet, on_clock
+from forecast.planning.fleet import Fleet
 from forecast.planning.follow import Looked, follow_pieces
 from forecast.planning.seeds import generator
 from forecast.planning.windows import OVERHAUL, Schedule
@@ -301,8 +301,7 @@ def _looked(fleet: Fleet, schedule: Schedule, number: int, machine: int) -> Look
         return None
     of_machine = fleet.turns[fleet.pieces.machine == machine]
     turned = (float(of_machine[0, 0]), float(of_machine[0, 1]))
-    loss = on_clock(fleet.loss, fleet.counts(machine))
-    return Looked(level, schedule.open_of(number, machine), fleet.sides, turned, loss)
+    return Looked(level, schedule.open_of(number, machine), fleet.sides, turned, fleet.loss)
 
 
 def _waiting(pieces: Pieces, planned_at: IntArray) -> Pieces:

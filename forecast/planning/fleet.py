@@ -38,8 +38,6 @@ NOT_YET_LOGGED: Final = timedelta(days=7)
 """A size change planned for so many days ago that the logs do not tell is taken to be made now."""
 
 Turned = Mapping[tuple[str, str], tuple[float, float]]
-Paces = Mapping[tuple[str, str], float]
-"""By machine and part type: what the part type's clock counts in a running hour."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,12 +57,7 @@ class Fleet:
     in_use
         [sets, 1 + days] whether each set is in place: at the start, and on each day.
     hours
-<<<<<<< HEAD
-        [sets, days] what each set runs, on the part type's clock (hours, cycles, metres,
-        tonnes): nothing while it lies on the shelf.
-=======
         [sets, days] what each set will run, on the part type's clock: none on the shelf.
->>>>>>> integrate
     law
         Lives still to come.
     sides
@@ -75,13 +68,7 @@ class Fleet:
         [rows, 2] chance that a first side is turned when it is worn, and when it is changed
         before; None: it always is.
     per_hour
-<<<<<<< HEAD
-        [machines] what the part type's clock counts in a running hour; None: hours.
-    clock
-        Its name: hours, cycles, metres or tonnes.
-=======
         [machines] what the part type's clock counts in a running hour; None where it counts hours.
->>>>>>> integrate
     """
 
     part_type: str
@@ -97,21 +84,9 @@ class Fleet:
     loss: ProductLoss | None = None
     turned: Array | None = None
     per_hour: Array | None = None
-<<<<<<< HEAD
-    clock: str = "hours"
-
-    @property
-    def unit_of_age(self) -> str:
-        """What ages are counted in, as sentences name it."""
-        return "h" if self.clock == "hours" else self.clock
-
-    def counts(self, machine: int) -> float:
-        """Return what the clock counts in a running hour of a machine."""
-=======
 
     def pace(self, machine: int) -> float:
         """Return what the part type's clock counts in a running hour of a machine."""
->>>>>>> integrate
         return 1.0 if self.per_hour is None else float(self.per_hour[machine])
 
     @cached_property
@@ -185,12 +160,7 @@ def fleets(
     calendar: Calendar,
     sides: Mapping[str, int] | None = None,
     turned: Turned | None = None,
-<<<<<<< HEAD
-    paces: Paces | None = None,
-    clocks: Mapping[str, str] | None = None,
-=======
     pace: Mapping[tuple[str, str], float] | None = None,
->>>>>>> integrate
 ) -> tuple[Fleet, ...]:
     """Return what is in service, by part type and duty group.
 
@@ -214,17 +184,9 @@ def fleets(
     turned
         By part type and line: chance that a first side is turned when worn, and when changed
         before; where it is not there, it always is.
-<<<<<<< HEAD
-    paces
-        Of clocks that do not count hours; pieces on a machine of which it is not known (NaN) are
-        left out.
-    clocks
-        Their names by part type.
-=======
     pace
         What a part type's clock counts in a running hour, by machine and part type; where it is
         not there, it counts hours.
->>>>>>> integrate
 
     Returns
     -------
@@ -245,9 +207,6 @@ def fleets(
     groups = fitted["duty_group"].fillna("").astype(str).to_numpy()
     for key in sorted(laws):
         rows = np.flatnonzero((types == key[0]) & (groups == key[1]))
-        per_hour = np.array([(paces or {}).get((name, key[0]), 1.0) for name in calendar.machines])
-        machines = fitted["machine"].iloc[rows].map(number).to_numpy(dtype=np.int64)
-        rows = rows[~np.isnan(per_hour[machines])]
         rows = rows[np.argsort(_order(fitted.iloc[rows]), kind="stable")]
         if not len(rows):
             continue
@@ -264,16 +223,12 @@ def fleets(
         quantity = _whole(fitted["quantity"].to_numpy(dtype=np.float64)[rows], unit)
         names = table.iloc[first][UNIT].itertuples(index=False, name=None)
         in_use = np.stack([running[tuple(name)] for name in names])
-<<<<<<< HEAD
-        hours = calendar.hours[machine[first]] * in_use[:, 1:] * per_hour[machine[first], None]
-=======
         counts = [(pace or {}).get((name, key[0]), 1.0) for name in calendar.machines]
         per_hour = None if set(counts) == {1.0} else np.array(counts, dtype=np.float64)
         hours = calendar.hours[machine[first]] * in_use[:, 1:]
         if per_hour is not None:
             hours = hours * per_hour[machine[first]][:, None]
         part = on_clock(plan.for_part_type(key[0]), float(np.array(counts)[machine].mean()))
->>>>>>> integrate
         kept = quantity > 0
         habits = turned or {}
         chance = np.array([habits.get((key[0], line), (1.0, 1.0)) for line in table["line"]])
@@ -291,44 +246,9 @@ def fleets(
                 part.product_loss,
                 chance[kept],
                 per_hour,
-<<<<<<< HEAD
-                (clocks or {}).get(key[0], "hours"),
-=======
->>>>>>> integrate
             )
         )
     return tuple(found)
-
-
-def mean_pace(fleets: Sequence[Fleet]) -> float:
-    """Return what the clock of a part type counts in a running hour, over all its pieces.
-
-    Parameters
-    ----------
-    fleets
-        Of one part type.
-    """
-    pieces = counted = 0.0
-    for fleet in fleets:
-        each = [fleet.counts(int(machine)) for machine in fleet.pieces.machine]
-        pieces += float(fleet.quantity.sum())
-        counted += float(fleet.quantity @ np.array(each))
-    return counted / pieces if pieces else 1.0
-
-
-def on_clock(loss: ProductLoss | None, pace: float) -> ProductLoss | None:
-    """Return a loss per running hour as one per unit of a clock.
-
-    Parameters
-    ----------
-    loss
-        As the plan gives it; None: none.
-    pace
-        What the clock counts in a running hour.
-    """
-    if loss is None or pace == 1.0:
-        return loss
-    return loss.model_copy(update={"per_mm_per_hour": loss.per_mm_per_hour / pace})
 
 
 def _texts(fitted: pd.DataFrame) -> pd.DataFrame:

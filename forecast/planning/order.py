@@ -138,16 +138,10 @@ def _jobs(
             continue
         ends = _ends(fleet, calendar, rows)
         dearer = max(unplanned - planned, 0.1 * planned, 1e-6)
-<<<<<<< HEAD
-        machine = int(fleet.pieces.machine[rows[0]])
-        grid = _GRID * fleet.counts(machine)
-        mean = float(np.exp(-fleet.law.hazard(machine, grid)).mean(axis=1).sum() * grid[0])
-        hour_cost = planned / max(mean, grid[0] / 200.0)
-=======
         first = int(fleet.pieces.machine[rows[0]])
         grid = _GRID * fleet.pace(first)
         mean = float(np.exp(-fleet.law.hazard(first, grid)).mean(axis=1).sum() * grid[0])
->>>>>>> integrate
+        hour_cost = planned / max(mean, fleet.pace(first))
         keys = zip(fleet.pieces.machine[rows], due[number][rows], strict=True)
         groups: dict[tuple[int, int], list[int]] = {}
         for at, key in enumerate(keys):
@@ -195,11 +189,7 @@ def _waiting_cost(
     windows = len(calendar.windows)
     cost = np.full(windows + 1, np.inf)
     stops = calendar.machine_windows(calendar.lines[machine])
-<<<<<<< HEAD
-    clock = np.cumsum(calendar.hours[machine]) * fleet.counts(machine)
-=======
     clock = np.cumsum(calendar.hours[machine]) * fleet.pace(machine)
->>>>>>> integrate
     for number in range(max(due - _EARLY, 0), windows):
         if not stops[number]:
             continue

@@ -70,30 +70,23 @@ def policies_beside(
         No rows for a part type whose costs are not all known, that does not run, and without
         windows to change in.
     """
+    between = window_hours(calendar)
     rows: list[tuple[object, ...]] = []
+    if not between:
+        return pd.DataFrame(rows, columns=COLUMNS)
     for name, rule in rules.items():
         mine = [fleet for fleet in fleets if fleet.part_type == name]
         hours = float(
             sum((fleet.quantity * fleet.hours.sum(axis=1)[fleet.unit]).sum() for fleet in mine)
         )
-<<<<<<< HEAD
-        between = window_hours(calendar, mine)
-        part = plan.for_part_type(name)
-=======
         pace = mean_pace(mine)
         part, window = on_clock(plan.for_part_type(name), pace), between * pace
->>>>>>> integrate
         planned, unplanned = change_costs(part, costs_of.get(name))
-        if not between or not hours or planned is None or unplanned is None:
+        if not hours or planned is None or unplanned is None:
             continue
         lives = worn_lives(mine, seed)
-<<<<<<< HEAD
-        loss = on_clock(part.product_loss, mean_pace(mine))
-        age = best_age_with_loss(lives, planned, unplanned, loss, between).at
-=======
         loss = part.product_loss
         age = best_age_with_loss(lives, planned, unplanned, loss, window).at
->>>>>>> integrate
         depth = None
         if all(ways(fleet.law)[0] is not None for fleet in mine) and (
             rule.policy == "at_wear" or read_share(mine) >= MOSTLY

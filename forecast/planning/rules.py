@@ -64,7 +64,6 @@ def change_rule(
     unit_cost: float | None,
     lives: Array,
     window_hours: float | None,
-    unit: str = "h",
 ) -> ChangeRule:
     """Return what a part type's policy comes to.
 
@@ -78,8 +77,6 @@ def change_rule(
         [n] drawn lives of new pieces, pooled over draws and machines.
     window_hours
         Mean running hours from window to window; None without windows.
-    unit
-        What ages are counted in, for sentences.
 
     Raises
     ------
@@ -106,7 +103,7 @@ def change_rule(
         return ChangeRule(
             "run_to_failure", None, ratio, f"costs are not all known; {ratio_sentence(ratio)}"
         )
-    return _cheapest(lives, planned, unplanned, window_hours, ratio, unit)
+    return _cheapest(part, lives, planned, unplanned, window_hours, ratio)
 
 
 def change_rules(
@@ -132,29 +129,19 @@ def change_rules(
     PlanError
         If a policy needs costs that nobody gave.
     """
-<<<<<<< HEAD
-=======
     between = window_hours(calendar)
->>>>>>> integrate
     rules = {}
     for name in sorted({fleet.part_type for fleet in fleets}):
         mine = [fleet for fleet in fleets if fleet.part_type == name]
         lives = type_lives(mine, seed)
-<<<<<<< HEAD
-        part, unit_cost = plan.for_part_type(name), unit_costs.get(name)
-        hours = window_hours(calendar, mine)
-        loss = on_clock(part.product_loss, mean_pace(mine))
-        part = part.model_copy(update={"product_loss": loss})
-=======
         pace, unit_cost = mean_pace(mine), unit_costs.get(name)
         part = on_clock(plan.for_part_type(name), pace)
         hours = None if between is None else between * pace
->>>>>>> integrate
         costs = change_costs(part, unit_cost)
         try:
             looked = with_wear(mine, part, costs, hours, len(calendar.machines), seed)
             if looked is None:
-                rule = change_rule(part, unit_cost, lives, hours, mine[0].unit_of_age)
+                rule = change_rule(part, unit_cost, lives, hours)
                 rules[name] = _how_sure(rule, mine, lives, costs)
             else:
                 rules[name] = ChangeRule(
@@ -184,11 +171,10 @@ def _how_sure(
     hazard = fleet.law.hazard(int(np.median(fleet.pieces.machine)), ages)
     low, high = age_range(ages, hazard, planned, unplanned)
     sorted_ages, rate = cost_by_age(lives, planned, unplanned)
-    unit = fleet.unit_of_age
     least, most = flat_range(sorted_ages, rate, max(10, len(lives) // 500))
     said = (
-        f"{rule.why}; the best age is {low:.0f}-{high:.0f} {unit} in 9 of 10 paths, and costs "
-        f"within {NO_GAIN:.0%} of it from {least:.0f} to {most:.0f} {unit}"
+        f"{rule.why}; the best age is {low:.0f}-{high:.0f} h in 9 of 10 paths, and costs within "
+        f"{NO_GAIN:.0%} of it from {least:.0f} to {most:.0f} h"
     )
     return replace(rule, why=said)
 
@@ -279,12 +265,12 @@ def keep_chance(
 
 
 def _cheapest(
+    part: PartPlan,
     lives: Array,
     planned: float,
     unplanned: float,
     window_hours: float | None,
     ratio: float,
-    unit: str,
 ) -> ChangeRule:
     if window_hours is None:
         return ChangeRule("run_to_failure", None, ratio, "there are no windows to change in")
@@ -299,24 +285,16 @@ def _cheapest(
     used, new_fails = window_hours / float(lives.mean()), float((lives < window_hours).mean())
     risk = 1.0 - keep_chance(planned, unplanned, used, new_fails)
     why = (
-        f"best age {best.age:.0f} {unit} saves {best.saving:.0%} of running to failure; a piece "
-        f"that is read is changed when it ends before the following window with {risk:.1%} or more"
+        f"best age {best.age:.0f} h saves {best.saving:.0%} of running to failure; a piece that "
+        f"is read is changed when it ends before the following window with {risk:.1%} or more"
     )
     return ChangeRule("at_age", age, ratio, why, risk)
 
 
-def window_hours(calendar: Calendar, fleets: Sequence[Fleet]) -> float | None:
-    """Return what a part type runs from one window to the next, on its clock; None without two.
-
-    Parameters
-    ----------
-    calendar
-        With the windows.
-    fleets
-        Of the part type.
-    """
+def window_hours(calendar: Calendar) -> float | None:
+    """Return the mean running hours from one window to the next; None without two windows."""
     days = sorted({window.day for window in calendar.windows})
     if len(days) < 2:
         return None
     between = calendar.hours[:, days[0] + 1 : days[-1] + 1].sum(axis=1).mean()
-    return float(between) * mean_pace(fleets) / (len(days) - 1)
+    return float(between) / (len(days) - 1)

@@ -101,8 +101,7 @@ def _at_wear(
         return WearRule("at_wear", None, f"change_at_percent = {part.change_at_percent:g}", levels)
     levels = {fleet.duty_group: _safe(fleet, window_hours, machines) for fleet in fleets}
     why = (
-        f"{_shown(levels)}: the limit less what a fast piece wears in {window_hours:.0f} "
-        f"{fleets[0].unit_of_age}, the "
+        f"{_shown(levels)}: the limit less what a fast piece wears in {window_hours:.0f} h, the "
         "time between windows, and what a reading may miss"
     )
     pays = _pays(fleets, part, planned)
@@ -136,11 +135,10 @@ def _cheapest(
         return WearRule("run_to_failure", None, why)
     saves = f"saves {best.saving:.0%} of running to failure, lost product counted"
     if policy == "at_age":
-        unit = fleets[0].unit_of_age
         age = max(best.at - window_hours / 2, window_hours / 2)
         why = (
-            f"best age {best.at:.0f} {unit} {saves}; within {NO_GAIN:.0%} of its cost from "
-            f"{best.low:.0f} to {best.high:.0f} {unit}"
+            f"best age {best.at:.0f} h {saves}; within {NO_GAIN:.0%} of its cost from "
+            f"{best.low:.0f} to {best.high:.0f} h"
         )
         return WearRule("at_age", age, why)
     levels = {fleet.duty_group: np.full(machines, best.at) for fleet in fleets}
