@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 from concurrent.futures import ThreadPoolExecutor
 from datetime import date, timedelta
-from typing import ClassVar
+from typing import Any, ClassVar
 
 import numpy as np
 import pandas as pd
@@ -17,12 +17,13 @@ from forecast.planning.change_list import change_list, window_table
 from forecast.planning.costs import costs, unit_costs, unplanned_stops
 from forecast.planning.demand import (
     DemandPaths,
+    by_week,
     demand_paths,
     demand_table,
     season_totals,
     simultaneous_band,
 )
-from forecast.planning.draws import LifeDraws, WearDraws, WeibullDraws
+from forecast.planning.draws import IntArray, LifeDraws, WearDraws, WeibullDraws
 from forecast.planning.fleet import FITTED, Fleet, fleets
 from forecast.planning.overhaul import Overhaul, plan_overhaul
 from forecast.planning.plan import Plan
@@ -488,6 +489,13 @@ class TestResults:
         money = costs(paths, rules, {"SLEEVE-30": 6.0}, of)
         assert tuple(totals.columns) == RESULTS["season_totals"]
         assert tuple(weekly.columns) == RESULTS["demand"]
+        # a band for one week lies within the one that holds whole paths; nine in ten are in each
+        assert (weekly["cumulative_low"] <= weekly["cumulative_p05"]).all()
+        assert (weekly["cumulative_p95"] <= weekly["cumulative_high"]).all()
+        inside = self.inside(paths["SLEEVE-30"].total, weekly, days)
+        assert inside["whole, both"] >= 0.90
+        assert inside["one week, alone"].min() >= 0.90
+        assert inside["whole, alone"] < 0.88
         assert tuple(stops.columns) == RESULTS["unplanned_stops"]
         assert tuple(money.columns) == RESULTS["costs"]
         sums = weekly.groupby("kind")["mean"].sum()
@@ -499,6 +507,21 @@ class TestResults:
         parts = money[["parts", "planned", "unplanned", "stops"]].sum(axis=1)
         assert money["total"][0] == pytest.approx(parts[0])
         assert money["total_low"][0] < money["total"][0] < money["total_high"][0]
+
+    def inside(self, total: IntArray, weekly: pd.DataFrame, days: Calendar) -> dict[str, Any]:
+        """Return the share of paths in each band, on every week and in all of them."""
+        summed = np.cumsum(by_week(total, days), axis=1)
+        rows_ = weekly[weekly["kind"] == "total"]
+        both, alone = (
+            (summed >= rows_[f"cumulative_{low}"].to_numpy())
+            & (summed <= rows_[f"cumulative_{high}"].to_numpy())
+            for low, high in (("low", "high"), ("p05", "p95"))
+        )
+        return {
+            "whole, both": both.all(axis=1).mean(),
+            "one week, alone": alone.mean(axis=0),
+            "whole, alone": alone.all(axis=1).mean(),
+        }
 
     def test_money_that_nobody_priced_is_empty(self) -> None:
         of, _, rules, paths = self.paths()

@@ -36,6 +36,8 @@ RESULTS: Final[Mapping[str, tuple[str, ...]]] = {
         "p95",
         "cumulative_low",
         "cumulative_high",
+        "cumulative_p05",
+        "cumulative_p95",
     ),
     "purchases": (
         "part_type",
