@@ -314,7 +314,8 @@ class Snapshot:
         ``most_mm`` at most.
     counts
         Weeks of sets whose pieces are not serialised: ``replaced`` for ``mode``, ``others`` for
-        any other reason, of ``positions`` that ran ``hours``. ``start_age`` NaN where unknown.
+        any other reason, of ``positions`` that ran ``hours``; ``replaced`` NaN where nobody has
+        looked since. ``start_age`` NaN where unknown.
     paths
         Readings of the pieces nearest their limit: what the report draws.
     running
