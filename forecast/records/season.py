@@ -218,6 +218,7 @@ STUDIES: Final[Mapping[str, tuple[str, ...]]] = {
         "piece",
         "quantity",
         "age",
+        "age_from",
         "read",
         "left",
         "left_low",

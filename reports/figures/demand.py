@@ -92,7 +92,7 @@ def _cumulative(figure: Figure, forecast: SeasonForecast, total: pd.DataFrame) -
         "<extra></extra>",
     )
     tallest = max(_stock(figure, forecast, total, (low, high)), *high, 1e-9)
-    figure.update(yaxis={"range": [0, HEADROOM * tallest]})
+    figure.update_layout(yaxis={"range": [0, HEADROOM * tallest]})
     points = [middle[-1], low[-1], high[-1]]
     heights = look.apart(points, 0.085 * tallest)
     texts = [f"{words.about(points[0])} expected", words.about(low[-1]), words.about(high[-1])]
