@@ -103,7 +103,8 @@ def pieces_left(snapshot: Snapshot, plan: Plan, part_type: str | None = None) ->
     seed, draws = plan.draws.seed, plan.draws.count
     fits = fit_all(snapshot, season_spread=plan.season.season_spread, seed=seed)
     running = running_season(snapshot, plan)
-    service = in_service(snapshot, fits, draws=draws, seed=seed, running=running)
+    end = plan.season.end
+    service = in_service(snapshot, fits, draws=draws, seed=seed, running=running, until=end)
     tables = [
         _table(fleet, days, seed)
         for fleet in put_in_service(snapshot, service, plan, days)

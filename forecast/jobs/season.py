@@ -274,7 +274,12 @@ def make_ready(
         fits = fit_all(snapshot, season_spread=plan.season.season_spread, seed=plan.draws.seed)
     running = running_season(snapshot, plan)
     service = in_service(
-        snapshot, fits, draws=plan.draws.count, seed=plan.draws.seed, running=running
+        snapshot,
+        fits,
+        draws=plan.draws.count,
+        seed=plan.draws.seed,
+        running=running,
+        until=plan.season.end,
     )
     if not service.laws:
         raise NotInStore(
@@ -334,6 +339,7 @@ def if_seasons_differ(
         draws=min(plan.draws.count, FEW_DRAWS),
         seed=seed,
         running=running_season(snapshot, plan),
+        until=plan.season.end,
     )
     parts = put_in_service(snapshot, service, plan, lived.days)
     if [len(part.quantity) for part in parts] != [len(part.quantity) for part in lived.parts]:
