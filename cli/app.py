@@ -15,6 +15,7 @@ from cli import (
     outputs,
     seasons,
     studies,
+    tracing,
     trials,
     windows,
 )
@@ -49,7 +50,7 @@ class Commands(TyperGroup):
 
 def explain(error: WearaheadError) -> None:
     """Print an error and its way out on stderr."""
-    message(f"{strong('error:', err=True, colour=True)} {error}")
+    message(str(error), f"{strong('error:', err=True, colour=True)} ")
     if isinstance(error, NotInStore) and error.nearest and error.nearest not in error.way_out:
         message(f"       did you mean {error.nearest}?")
     for line in error.way_out.splitlines():
@@ -101,5 +102,5 @@ app = typer.Typer(
     context_settings={"help_option_names": ["--help", "-h"]},
 )
 app.callback(help=with_example(main))(main)
-for room in (demo, logs, studies, trials, seasons, measuring, windows, looking, outputs):
+for room in (demo, logs, studies, tracing, trials, seasons, measuring, windows, looking, outputs):
     room.add_to(app)

@@ -22,6 +22,9 @@ if TYPE_CHECKING:
 MANY: Final = 10_000
 """From how many on a rate says something."""
 
+STEPS_SHOWN: Final = 6
+"""Bars on a terminal at one time: older steps make room, so that it never scrolls."""
+
 DEFAULT_STORE: Final = "wearahead.duckdb"
 Json = Annotated[
     bool, typer.Option("--json", help="Print one JSON object with all columns, no tables.")
@@ -93,6 +96,8 @@ def _telling() -> Iterator[Tell]:
 
         def tell(what: str, done: int, of: int) -> None:
             if what not in tasks:
+                if len(tasks) >= STEPS_SHOWN:
+                    bar.update(list(tasks.values())[-STEPS_SHOWN][0], visible=False)
                 tasks[what] = bar.add_task(what, total=of or None, counted=""), time.monotonic()
             task, began = tasks[what]
             said = counted(done, of, time.monotonic() - began)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
-from typing import Final
+from typing import Any, Final
 
 import pandas as pd
 
@@ -139,11 +139,14 @@ def _runs_out(name: str, enough: object, *, verb: bool = True) -> Sentence:
 
 
 def _shortfall(bought: pd.DataFrame, every: pd.DataFrame) -> Sentence:
-    """Say what is risked without the orders and what remains with them."""
+    """Say what is risked without the orders and what remains with them.
+
+    Of several orders of a part type each counts those before it: the last tells what remains.
+    """
     risks = every[every["chance_with"].map(words.number).notna()]
     if risks.empty:
         return ()
-    remaining = risks.sort_values(["chance_with", "part_type"], kind="stable").iloc[0]
+    remaining = _least_sure(risks, "chance_with", "max")
     after = 1 - words.number(remaining["chance_with"])
     left: Sentence = (
         f"{remaining['part_type']} is the likeliest to run out, with a chance of ",
@@ -152,9 +155,15 @@ def _shortfall(bought: pd.DataFrame, every: pd.DataFrame) -> Sentence:
     )
     if bought.empty or bought["chance_without"].map(words.missing).any():
         return left
-    without = bought.sort_values(["chance_without", "part_type"], kind="stable").iloc[0]
+    without = _least_sure(bought, "chance_without", "min")
     risk = _runs_out(Strong(str(without["part_type"])), without["chance_without"])
     return ("Without these orders ", *risk, "; with them ", *left)
+
+
+def _least_sure(rows: pd.DataFrame, chance: str, of: str) -> pd.Series[Any]:
+    """Find the part type that is least sure to be enough, of its orders the last or the first."""
+    each = rows.assign(**{chance: rows[chance].astype(float)}).groupby("part_type", as_index=False)
+    return each.agg({chance: of}).sort_values([chance, "part_type"], kind="stable").iloc[0]
 
 
 def _demand(forecast: SeasonForecast) -> Sentence:

@@ -66,6 +66,8 @@ LABELS: Final = {
     "narrows_by": "narrows by, pieces",
     "may_flip": "may flip",
     "minutes": "minutes",
+    "pv_mpa_m_s": "PV, MPa m/s",
+    "k_us": "k, US units",
     "leave": "to leave in",
     "as_of": "forecast on",
     "until": "up to",
@@ -160,6 +162,8 @@ MONEY: Final = {
     "policies": frozenset({"money"}),
 }
 SHORT: Final = 26
+LEAST_TOLD: Final = 0.01
+"""Pieces below which nobody cares by how many a reading narrows a total."""
 FIGURES: Final = {
     "machine_sd": 2,
     "piece_sd": 2,
@@ -203,6 +207,12 @@ PLAIN: Final = {
 Kind = Literal["n", "d", "s", "t"]
 
 
+PAPER_LETTERS: Final = 132
+"""Letters of a table across A4 at 7.5 pt."""
+PAPER_STRIP: Final = 14
+"""Letters of the narrowest column of texts on paper."""
+
+
 @dataclass(frozen=True)
 class Column:
     """A column: its name in the result, its label for people, and what its cells hold.
@@ -232,6 +242,18 @@ class Table:
     caption: str
     columns: tuple[Column, ...]
     rows: tuple[tuple[str, ...], ...]
+
+    @property
+    def tight(self) -> bool:
+        """Whether paper has no room for its short cells unbroken, beside a strip for each text."""
+        longest = [
+            max((len(row[n]) for row in self.rows), default=0) for n in range(len(self.columns))
+        ]
+        letters = sum(
+            PAPER_STRIP if column.kind == "t" else count + 2
+            for column, count in zip(self.columns, longest, strict=True)
+        )
+        return letters > PAPER_LETTERS
 
 
 def table(
@@ -288,7 +310,9 @@ def table(
     ]
     cells = [_cells(name, frame, column, ranges.get(column), currency, years) for column in kept]
     heads = tuple(
-        Column(column, LABELS.get(column, column.replace("_", " ")), _kind(name, column, own))
+        Column(
+            column, LABELS.get(column, column.replace("_", " ")), _kind(name, column, own, frame)
+        )
         for column, own in zip(kept, cells, strict=True)
     )
     anchor = name if id is None else id
@@ -309,7 +333,7 @@ def _ends(column: str, known: Sequence[str]) -> tuple[str, str] | None:
     return None
 
 
-def _kind(name: str, column: str, cells: Sequence[str]) -> Kind:
+def _kind(name: str, column: str, cells: Sequence[str], frame: pd.DataFrame) -> Kind:
     if column in DAYS:
         return "d"
     if (
@@ -320,6 +344,7 @@ def _kind(name: str, column: str, cells: Sequence[str]) -> Kind:
         or (name == "duty" and column in ("value", "limit"))
         or column in ("pinball", "crps", "bias")
         or column.endswith(("_mm", "_sd", "_hours", "_ratio"))
+        or (len(frame) and frame[column].dtype.kind in "iuf")
     ):
         return "n"
     return "s" if max(map(len, cells), default=0) <= SHORT else "t"
@@ -389,8 +414,10 @@ def _text(name: str, column: str, value: object, currency: str) -> str:
         return words.chance(value)
     if isinstance(value, bool) or type(value).__name__ == "bool":
         return "yes" if value else "no"
-    if column == "crew_hours":
+    if column in ("crew_hours", "minutes"):
         return words.hours(value)
+    if column == "narrows_by" and 0 < words.number(value) < LEAST_TOLD:
+        return f"under {LEAST_TOLD:g}"
     if column in EXPECTED:
         return words.about(value)
     if column in COUNTS or (name, column) in BANDS:

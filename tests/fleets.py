@@ -268,6 +268,7 @@ def _life(piece: Piece) -> dict[str, object]:
         "lower": piece.age,
         "upper": piece.age if event else math.inf,
         "mode": piece.mode or "",
+        "ended": "logged" if event else "",
     }
 
 

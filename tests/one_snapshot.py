@@ -33,7 +33,7 @@ def lives(age: Any, failed: Any, name: str = "PAD", prefix: str = "", **more: An
         "piece": [f"{name}{prefix}{n}" for n in range(len(age))], "machine": "M1",
         "part_type": name, "duty_group": "", "grade": "A", "lower": np.asarray(age, float),
         "upper": np.where(failed, age, np.inf), "entry": 0.0, "weight": 1.0,
-        "mode": np.where(failed, "broken", ""),
+        "mode": np.where(failed, "broken", ""), "ended": np.where(failed, "logged", ""),
     }  # fmt: skip
     return pd.DataFrame(usual | more)
 

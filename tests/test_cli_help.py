@@ -20,8 +20,8 @@ from cli.reference import reference
 PLAIN = {"COLUMNS": "80", "NO_COLOR": "1", "TERM": "dumb"}
 TREE = get_command(app)
 COMMANDS = list(TREE.commands) if isinstance(TREE, Commands) else []
-EXPECTED = """demo import imports withdraw set-aside doubts settle wear life hours-left duty versus
-sample-size season measure-next next compare hindsight report export""".split()  # noqa: SIM905
+EXPECTED = """demo import imports withdraw set-aside doubts settle wear life hours-left duty
+evidence versus sample-size season measure-next next compare hindsight report export""".split()  # noqa: SIM905
 DEAR = [
     "pandas",
     "numpy",

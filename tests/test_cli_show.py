@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import io
 import json
 import math
+import re
 import runpy
 from datetime import date, datetime
 from pathlib import Path
@@ -13,6 +15,7 @@ import pandas as pd
 import pytest
 
 from cli import show
+from cli.options import work
 from cli.seasons import summary
 from forecast.records.season import RESULTS
 
@@ -35,6 +38,44 @@ def test_long_texts_are_folded_and_nothing_is_lost() -> None:
     assert max(map(len, lines)) <= 40
     assert " ".join(line[6:].strip() for line in lines[2:-1]) == text
     assert lines[1] == "────  " + "─" * 34
+
+
+class Terminal(io.StringIO):
+    """What a person would see, as the bytes sent to it."""
+
+    def isatty(self) -> bool:
+        return True
+
+
+def test_progress_of_many_files_shows_the_last_steps_only(monkeypatch: pytest.MonkeyPatch) -> None:
+    seen = Terminal()
+    monkeypatch.setattr("sys.stderr", seen)
+    monkeypatch.setenv("TERM", "xterm")
+    with work() as watched:
+        for number in range(40):
+            watched.tell(f"file {number}.csv: reading", 1, 2)
+    up = [
+        len(part) // 4
+        for part in re.findall(r"(?:\x1b\[1A)+", seen.getvalue().replace("\x1b[2K", ""))
+    ]
+    assert max(up) <= 6, "lines that are painted anew"
+    assert "file 39.csv" in seen.getvalue()
+
+
+def test_a_long_message_is_folded_on_a_terminal_and_a_command_stays_whole(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setenv("COLUMNS", "80")
+    seen = Terminal()
+    monkeypatch.setattr("sys.stderr", seen)
+    show.message("each row counts as known one day after it happened " * 4)
+    command = (
+        "settle one:  wearahead --store " + "/a/long/folder/of/stores" * 3 + ".duckdb settle 1"
+    )
+    show.message(command)
+    *folded, last = seen.getvalue().splitlines()
+    assert len(folded) == 3 and max(map(len, folded)) <= 80
+    assert last == command
 
 
 def test_numbers_stand_at_the_right() -> None:

@@ -1,10 +1,14 @@
 """A folder as three plants and ten people leave it: everything is in, set aside, or doubted."""
 
+import json
 from datetime import date
 from pathlib import Path
 
 import xlsxwriter
+from typer.testing import CliRunner
 
+from cli import show
+from cli.app import app
 from forecast.intake.doubts import doubts
 from forecast.intake.importing import import_logs
 from forecast.intake.set_aside import set_aside
@@ -72,7 +76,23 @@ def awful(folder: Path) -> list[Path]:
     return [folder / name for name in logs]
 
 
-def test_an_awful_folder_is_accounted_for_and_its_doubts_are_shown(tmp_path):
+DOUBTS = [
+    # 400.5 and 2,000 h in a fortnight of 336; so no figure tells what the machines ran
+    ("meter over 24 h a day", "G01", "", "as_proposed"),
+    ("meter over 24 h a day", "G02", "", "as_proposed"),
+    ("no hours", "G01", "", "as_logged"),
+    ("no hours", "G02", "", "as_logged"),
+    ("not in the fleet", "=cmd|'/C calc'!A0", "", "as_logged"),
+    ("not in the fleet", "G99", "", "as_logged"),
+    ("not in the fleet", "G01", "P3", "as_logged"),
+    ("not in the fleet", "G01", "P4", "as_logged"),
+    ("not in the fleet", "G02", "P4", "as_logged"),
+    ("unit slip", "G01", "1", "as_proposed"),
+]
+"""Rule, machine, position and default of every doubt about the folder."""
+
+
+def test_an_awful_folder_is_accounted_for_and_its_doubts_are_shown(tmp_path, monkeypatch):
     store = str(tmp_path / "s.duckdb")
     report = import_logs(store, awful(tmp_path), today=TODAY)
     counts = [(f.file, f.rows, f.accepted, f.known, f.set_aside) for f in report.files]
@@ -86,7 +106,7 @@ def test_an_awful_folder_is_accounted_for_and_its_doubts_are_shown(tmp_path):
     ]
     said = "\n".join(report.said)
     for what in ("not UTF-8, read as cp1252", "dates are read day-month", "passed over Notes",
-                 "kept but not used: remark", "blank lines", "lines skipped"):  # fmt: skip
+                 "kept but not used: remark", "blank lines", "line skipped"):  # fmt: skip
         assert what in said
     rules = [(row["file"], row["line"], row["rule"]) for row in set_aside(store)]
     assert rules == [
@@ -97,9 +117,48 @@ def test_an_awful_folder_is_accounted_for_and_its_doubts_are_shown(tmp_path):
         ("readings plant B.csv", 12, "unknown unit"),
         ("sheets.xlsx [G02]", 4, "not a number"),
     ]
-    found = {str(row["rule"]) for row in doubts(store)}
-    assert "not in the fleet" in found
-    assert found & {"unit slip", "unlogged change-out"}, "0.40 mm, then 0.02 mm"
-    assert any("meter" in name for name in found), "2,000 hours in a fortnight"
+    raised = doubts(store)
+    found = [(row["rule"], row["machine"], row["position"], row["default"]) for row in raised]
+    assert sorted(found) == sorted(DOUBTS)
+    monkeypatch.setenv("COLUMNS", "80")
+    names = ("file", "kind", "rows", "accepted", "known", "set_aside")
+    table = [{name: getattr(file, name) for name in names} for file in report.files]
+    seen = (
+        show.text_table("files", table),
+        show.text_table("set_aside", set_aside(store)),
+        show.cards(raised),
+    )
+    assert max(len(line) for text in seen for line in text.splitlines()) <= 80
+    assert "readings plant B.csv  readings      10         5      0          5" in seen[0]
+    assert "G01  1  SLEEVE-30  2026-06-14" in seen[2]
+    near = [line for line in seen[2].splitlines() if "nearest name" in line]
+    assert near == ["          proposed: the nearest name is G01"], "of G99, not of =cmd"
     again = import_logs(store, awful(tmp_path), today=TODAY)
     assert sum(file.accepted for file in again.files) == 0
+
+
+def test_texts_that_steer_a_terminal_or_have_no_end_are_only_shown(tmp_path, monkeypatch):
+    """An escape, a turned direction and a cell of 10 MB: data everywhere, shown short and plain."""
+    monkeypatch.setenv("COLUMNS", "80")
+    bad = "G\x1b[2J\x1b]0;owned\x07\u202e"
+    logs = {
+        "fleet.csv": "machine,part_type,positions,from,start_state\nG01,A,2,2026-06-01,new\n",
+        "readings.csv": "machine,at,part_type,position,value\n"
+        f"{bad},2026-06-12,A,1,0.2\n{'x' * 10_000_000},2026-06-12,A,1,0.2\n"
+        f"G01,2026-06-12,A,1,{bad}\nG01,2026-06-12,A,2,{'9,' * 40}\n",
+    }
+    for name, text in logs.items():
+        (tmp_path / name).write_text(text, encoding="utf-8")
+    store = str(tmp_path / "s.duckdb")
+    import_logs(store, [tmp_path / name for name in logs], today=TODAY)
+    refused = CliRunner().invoke(app, ["import", str(tmp_path / f"{bad}.csv")])
+    assert refused.exit_code == 1
+    seen = show.text_table("set_aside", set_aside(store)), show.cards(doubts(store)), refused.stderr
+    for text in seen:
+        assert not set(text) & {"\x1b", "\x07", "\u202e"}
+        assert len(text) < 10_000
+    assert max(len(line) for text in seen[:2] for line in text.splitlines()) <= 80
+    assert all(r"G\x1b[2J" in text for text in seen)
+    assert r"\u202e" in seen[1] and "(10,000,000 characters)" in seen[1]
+    rows = json.loads(show.as_object({"set_aside": set_aside(store)}))["set_aside"]
+    assert bad in [row["value"] for row in rows], "JSON has the whole"

@@ -83,7 +83,7 @@ def test_a_mapping_states_everything(tmp_path):
     log = write(tmp_path, "blatt.csv", SHEET)
     report = bring(tmp_path, log, mapping=write(tmp_path, "m.toml", FULL))
     assert (report.files[0].rows, report.files[0].accepted) == (3, 2)
-    assert "blatt.csv: 1 lines skipped, as the mapping says" in report.said
+    assert "blatt.csv: 1 line skipped, as the mapping says" in report.said
     assert stored(
         tmp_path,
         "SELECT file_line, machine, taken_at, whole_day, value_mm, result, place, inspector, plant"
@@ -239,8 +239,8 @@ def test_a_sheet_as_ten_people_type_it(tmp_path, encoding, delimiter):
     ]
     said = "\n".join(report.said)
     assert "27.03.2026 proves" in said
-    assert "1 blank lines" in said
-    assert "1 lines skipped" in said
+    assert "1 blank line" in said
+    assert "1 line skipped" in said
 
 
 def test_merged_cells_and_date_numbers_of_a_workbook(tmp_path):

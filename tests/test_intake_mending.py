@@ -1,7 +1,6 @@
 """Rows set aside are exported, mended and imported; imports are withdrawn and come back."""
 
 import csv
-import runpy
 from datetime import date
 from pathlib import Path
 
@@ -152,29 +151,3 @@ def test_an_import_is_withdrawn_whole_and_comes_back(tmp_path):
     with pytest.raises(NotInStore, match="no import 9"):
         withdraw(address, 9, today=TODAY)
     assert stored(tmp_path, "SELECT count(*) FROM log_readings") == [(2,)]
-
-
-def test_what_was_known_on_a_day_is_that_of_a_store_without_the_later_rows(tmp_path):
-    """The day's snapshot from the full store is that from a store that never held more."""
-    Logbook = runpy.run_path(str(Path(__file__).with_name("logbook.py")))["Logbook"]
-    snapshots = []
-    for name in ("full", "early"):
-        book = Logbook(tmp_path / f"{name}.duckdb")
-        book.part_type()
-        book.fleet("G01")
-        book.run("G01", "2026-08-03", 30)
-        book.reading("G01", "2026-08-10", 0.10, position="1", found_left="as_found")
-        book.change("G01", "2026-08-12", position="1", reason="worn")
-        if name == "full":
-            book.next_import()
-            book.change("G01", "2026-08-14", position="2", known_at="2026-08-25", reason="broken")
-            book.reading("G01", "2026-08-22", 0.30, position="1", found_left="as_found")
-            book.part_type(limit=0.5, known_at="2026-08-21", valid_from=date(2026, 8, 21))
-            book.decide("2", "withdrawn", "2026-08-24", about="import")
-        snapshots.append(book.snapshot("2026-08-20"))
-    full, early = snapshots
-    assert full.digest == early.digest
-    for name in ("lives", "fitted", "wear", "cells", "part_types", "doubts", "set_aside"):
-        frames = [getattr(snapshot, name, None) for snapshot in snapshots]
-        if frames[0] is not None:
-            assert frames[0].equals(frames[1]), name

@@ -68,6 +68,19 @@ def test_nothing_to_buy_and_unknown_chances() -> None:
     assert "chance" not in text.split("The rest")[0]
 
 
+def test_the_last_of_several_orders_tells_what_remains() -> None:
+    rows = purchases(
+        ("S", 40, date(2026, 8, 30), date(2026, 9, 27), 10.0, 0.0, 0.0, "in_time", 0, ""),
+        ("S", 40, date(2026, 9, 20), date(2026, 10, 18), 10.0, 0.0, 0.98, "in_time", 0, ""),
+        ("T", 10, date(2026, 9, 20), date(2026, 10, 18), 10.0, 0.3, 0.9, "in_time", 0, ""),
+    )
+    text = lead(EXAMPLE(purchases=rows)).text()
+    assert (
+        "Without these orders S is all but sure to run out; with them T is the likeliest to run "
+        "out, with a chance of 10 % (1 in 10)."
+    ) in text
+
+
 def test_what_no_order_saves_is_told_apart_from_what_orders_leave() -> None:
     rows = purchases(
         ("L35", 0, None, None, 0.0, 0.0, 0.0, "cannot_reach", 0, ""),

@@ -54,8 +54,13 @@ def test_without_running_clocks_are_spread_evenly_over_parts_of_days(book):
     book.fleet("G1")
     book.clock("G1", "2026-08-04 12:00:00", 1000)
     book.clock("G1", "2026-08-06 00:00:00", 1030)
+    # changed before anything tells how fast it runs: 48 h in the two days after, so 36 in 36
+    book.fleet("G2")
+    for moment, shows in (("04 12", 5000), ("06 00", 100), ("08 00", 148)):
+        book.clock("G2", f"2026-08-{moment}:00:00", shows)
     assert by_day(book, "G1") == {"2026-08-04": 10.0, "2026-08-05": 20.0}
-    meter = book.table("meter").set_index("run_date")["hours_before"]
+    assert sum(by_day(book, "G2").values()) == pytest.approx(36 + 48)
+    meter = book.table("meter").query("machine == 'G1'").set_index("run_date")["hours_before"]
     assert meter.iloc[-1] == 30
 
 

@@ -162,7 +162,7 @@ def test_a_change_out_nobody_wrote_down_ends_one_piece_and_begins_another(book):
     found = snapshot.lives.set_index("piece")
     ended, begun = found.loc["G1 rollers 1 #1"], found.loc["G1 rollers 1 #2"]
     assert ended["lower"] == pytest.approx(12.5 * 20), "alive at the last reading before the fall"
-    assert ended["upper"] == pytest.approx(15 * 20), "it had left midway to the reading after"
+    assert ended["upper"] == pytest.approx(17.5 * 20), "it had left by the reading after"
     assert begun["lower"] == pytest.approx((23 - 15) * 20), "begun midway, known to the 25th"
     worn = snapshot.wear.set_index("piece")["n"]
     assert worn.to_dict() == {"G1 rollers 1 #1": 3, "G1 rollers 1 #2": 2}

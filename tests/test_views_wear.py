@@ -1,11 +1,15 @@
 """Readings to wear: sizes against fitted sizes, corrections to 20 C, sums by season, samples."""
 
+import json
 import runpy
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
+
+from forecast.jobs.rests_on import corrections_said
+from forecast.store.snapshots import take_snapshot
 
 Logbook = runpy.run_path(str(Path(__file__).parent / "logbook.py"))["Logbook"]
 
@@ -59,46 +63,67 @@ def test_as_left_on_a_new_piece_is_its_fitted_size_and_no_wear(book):
     assert aged["fitted_known"].tolist() == [False, False, True]
 
 
-def test_heat_is_corrected_by_what_holds_the_part_and_said_where_it_cannot_be(book, published_e6):
-    """Published check: TRADE E6 (30.35 mm read at 60 C is 30.2549 mm)."""
-    hot = {"position": "1", "reading_kind": "bore", "part_temperature_c": 60}
-    kinds = {
-        "FREE": {"held": "free", "cte_um_per_m_k": 80},
-        "PRESSED": {
-            "held": "pressed",
-            "cte_um_per_m_k": 80,
-            "housing_mm": 36.0,
-            "housing_cte": 11.5,
-        },
-        "UNKNOWN": {"cte_um_per_m_k": 80},
-        "NO-CTE": {"held": "free"},
-        "NO-HOUSING": {"held": "pressed", "cte_um_per_m_k": 80},
+def test_heat_is_corrected_by_what_holds_the_part_and_said_where_it_cannot_be(book, trade):
+    """Published checks: TRADE E6 (free bush), E6b (strip), E7 (water) and E9 (pressed bush).
+
+    A free bush of 30.2549 mm reads 30.35 at 60 C with a gauge at 25 C. One pressed in steel closes
+    instead, by 0.02244 mm: what reads 29.97756 at 60 C is 30.00 at 20 C.
+    """
+    e6, e6b, e7, e9 = (trade[name] for name in ("E6", "E6b", "E7", "E9"))
+    free, steel = {"held": "free", "cte_um_per_m_k": 80}, {"housing_mm": 36.0, "housing_cte": 11.5}
+    pressed = {"held": "pressed", "cte_um_per_m_k": 80, **steel}
+    hot = {"reading_kind": "bore", "part_temperature_c": 60}
+    strip = {"reading_kind": "remaining", "part_temperature_c": e6b["T"]}
+    wet = {"reading_kind": "bore", "wet": "yes"}
+    closed = 30.0 + e9["bore_change_area"]
+    cases = {
+        "FREE": (30.1, free, 30.35, {**hot, "gauge_temperature_c": 25}, e6["true_wear"], ""),
+        "NO-GAUGE": (30.1, free, 30.35, hot, e6["d20_no_gauge_term"] - 30.1, ""),
+        "PRESSED": (29.9, pressed, closed, hot, 0.1, ""),
+        "STRIP": (10.0, {"held": "free", "cte_um_per_m_k": 100}, 9.62, strip, e6b["wear"], ""),
+        "WET": (30.0, {"held": "free", "swelling_percent": 0.75}, 30.3, wet,
+                e7["dry_from_conditioned_30_30"] - 30, ""),
+        "UNKNOWN": (30.1, {"cte_um_per_m_k": 80}, 30.35, hot, 0.25, "constraint unknown"),
+        "NO-CTE": (30.1, {"held": "free"}, 30.35, hot, 0.25, "expansion unknown"),
+        "NO-HOUSING": (30.1, {**pressed, "housing_mm": None}, 30.35, hot, 0.25, "housing unknown"),
+        "PLAY": (30.1, free, 0.35, {**hot, "reading_kind": "clearance"}, 0.25,
+                 "a clearance: no correction for heat"),
+        "WHICH": (30.1, free, 30.35, {"reading_kind": "bore", "gauge_temperature_c": 35}, 0.25,
+                  "part temperature unknown"),
+        "SWOLLEN": (30.0, {"held": "free"}, 30.3, wet, 0.3, "wet: growth unknown"),
+        "HELD-WET": (30.0, {**pressed, "swelling_percent": 0.75}, 30.3, wet, 0.3,
+                     "wet: held in a housing"),
+        "COOL": (30.1, free, 30.35, {"reading_kind": "bore", "part_temperature_c": 20.3}, 0.25, ""),
+    }  # fmt: skip
+    for number, (part, (nominal, more, value, read, _, _)) in enumerate(cases.items(), 1):
+        limit = {"limit_measure": "remaining"} if part == "STRIP" else {}
+        book.part_type(part, 6.0 if limit else 1.0, nominal_mm=nominal, **{**more, **limit})
+        book.fleet(f"G{number}", part, shaft_mm=30.0)
+        book.reading(f"G{number}", "2026-08-13", value, part_type=part, position="1", **read)
+    with book.looked() as store:
+        aged = store._connection.execute("SELECT * FROM aged").df()
+        said = corrections_said(take_snapshot(store))
+    aged = aged.set_index("part_type").loc[list(cases)]
+    assert [row[1] for row in said if row[0].startswith("FREE")] == ["1 of 1, by up to 0.095 mm"]
+    assert {row[0].split(":")[0]: row[2] for row in said if "not corrected" in row[0]} == {
+        part: why for part, (*_, why) in cases.items() if why
     }
-    for number, (part, more) in enumerate(kinds.items(), 1):
-        book.part_type(part, nominal_mm=30.1, **more)
-        book.fleet(f"G{number}", part)
-        warm = {"gauge_temperature_c": 25} if part == "FREE" else {}
-        book.reading(f"G{number}", "2026-08-13", 30.35, part_type=part, **hot, **warm)
-    aged = book.table("aged").sort_values("machine").set_index("part_type")
-    assert aged.loc["FREE", "wear_mm"] == pytest.approx(published_e6["true_wear"], abs=5e-5)
-    assert aged.loc["FREE", "correction_mm"] == pytest.approx(-published_e6["correction"], abs=5e-5)
-    assert aged.loc["PRESSED", "wear_mm"] > 0.25, "a bore in steel closes when it is hot"
-    assert aged.loc[["UNKNOWN", "NO-CTE", "NO-HOUSING"], "wear_mm"].tolist() == [0.25] * 3
-    assert aged["not_corrected"].tolist() == [
-        "",
-        "",
-        "constraint unknown",
-        "expansion unknown",
-        "housing unknown",
-    ]
+    expected = [wear for *_, wear, _ in cases.values()]
+    assert aged["wear_mm"].astype(float).tolist() == pytest.approx(expected, abs=5.1e-5)
+    assert aged["not_corrected"].tolist() == [why for *_, why in cases.values()]
+    parts = aged[["slip_mm", "dry_less_mm", "heat_mm"]].astype(float)
+    assert parts.sum(axis=1).tolist() == pytest.approx(aged["correction_mm"].tolist(), abs=5.1e-5)
+    assert parts.loc["FREE", "heat_mm"] == pytest.approx(-e6["correction"], abs=1e-6)
+    assert parts.loc["PRESSED", "heat_mm"] == pytest.approx(-e9["bore_change_area"], abs=1e-6)
+    assert parts.loc["WET", "dry_less_mm"] == pytest.approx(
+        e7["dry_from_conditioned_30_30"] - 30.3, abs=1e-6
+    )
 
 
 @pytest.fixture
-def published_e6():
-    import json
-
+def trade():
     file = Path(__file__).parent / "published" / "trade_examples.json"
-    return json.loads(file.read_text())["E6"]
+    return json.loads(file.read_text())
 
 
 def by_hand(aged: pd.DataFrame, bounds: dict[str, tuple[str, str]]) -> pd.DataFrame:

@@ -357,9 +357,9 @@ def _counted(source: Source, blank: int, skipped: int) -> list[str]:
         names = ", ".join(source.layout.extras)
         said.append(f"{source.file}: kept but not used: {names}")
     if blank:
-        said.append(f"{source.file}: {blank} blank lines")
+        said.append(f"{source.file}: {_lines(blank, 'blank line')}")
     if skipped:
-        said.append(f"{source.file}: {skipped} lines skipped, as the mapping says")
+        said.append(f"{source.file}: {_lines(skipped, 'line')} skipped, as the mapping says")
     return said
 
 
@@ -368,3 +368,7 @@ def _version() -> str:
         return importlib.metadata.version("wearahead")
     except importlib.metadata.PackageNotFoundError:
         return "checkout"
+
+
+def _lines(count: int, what: str) -> str:
+    return f"{count:,} {what}{'' if count == 1 else 's'}"

@@ -13,10 +13,11 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
+from forecast.jobs.causes import share_out
 from forecast.jobs.modes import Book, lives_of, watched
 from forecast.life.counts import mean_cumulative, trend_test
 from forecast.life.covariates import fit_life_covariates
-from forecast.life.curves import families, survival_curve
+from forecast.life.curves import families, survival_curve, takes_turnbull
 from forecast.life.fitness import fitness
 from forecast.life.lives import Lives
 from forecast.life.priors import ShapePrior
@@ -203,7 +204,7 @@ def beside(snapshot: Snapshot, part_type: str, modes: tuple[str, ...]) -> pd.Dat
     book = Book()
     for key, lives in _groups(snapshot, part_type, modes):
         curve = survival_curve(lives)
-        name = "Turnbull" if lives.between.any() and not (lives.entry > 0).any() else "Kaplan-Meier"
+        name = "Turnbull" if takes_turnbull(lives) else "Kaplan-Meier"
         at = _first(curve, "survival")
         low, high = (_first(curve, edge) for edge in ("low", "high"))
         says = (
@@ -261,7 +262,7 @@ def duty_terms(snapshot: Snapshot, part_type: str, mode: str) -> pd.DataFrame:
     parts = snapshot.part_types.set_index("part_type")
     form = str(parts.loc[part_type, "form"])
     names = sorted({part_type, *map(str, parts.index[parts["form"].astype(str) == form])})
-    rows = snapshot.lives.merge(snapshot.piece_duties, on="piece", how="left")
+    rows = share_out(snapshot.lives).merge(snapshot.piece_duties, on="piece", how="left")
     rows = rows[rows["part_type"].isin(names)]
     rows = rows.assign(size=rows["part_type"].map(parts["size"]))
     lives = lives_of(rows, mode)
@@ -323,7 +324,7 @@ def _means(term: str, value: float, low: float, high: float) -> str:
 def _groups(
     snapshot: Snapshot, part_type: str, modes: tuple[str, ...]
 ) -> list[tuple[tuple[str, str, str], Lives]]:
-    rows = snapshot.lives[snapshot.lives["part_type"] == part_type]
+    rows = share_out(snapshot.lives[snapshot.lives["part_type"] == part_type])
     out = []
     for group, own in rows.groupby("duty_group", sort=True):
         for mode in modes:

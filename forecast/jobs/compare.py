@@ -112,7 +112,7 @@ def compare(address: str, first: int, second: int, work: Work = HERE) -> pd.Data
                 take_snapshot(
                     store, one.stamp.as_of, (one.stamp.last_import, one.stamp.last_decision)
                 ),
-                _plan_of(one),
+                plan_of(one),
             )
             for one in kept
         ]
@@ -134,7 +134,7 @@ def _first(name: str, differ: list[str]) -> str:
     return "facts" if name == "as_of" and "facts" in differ else name
 
 
-def _plan_of(kept: SeasonForecast) -> Plan:
+def plan_of(kept: SeasonForecast) -> Plan:
     """Read the plan that a forecast was kept with: its text after every override."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "plan.toml"

@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from forecast.jobs.clocks import clock_pace
 from forecast.jobs.fits import Fits
 from forecast.jobs.laws import InService
 from forecast.planning.calendar import Calendar
@@ -55,6 +56,7 @@ def wear_paths(
     known = snapshot.paths.assign(kind="reading", low=np.nan, high=np.nan)
     known["limit_mm"] = known["part_type"].map(limits)
     frames = [known[columns]] if len(known) else []
+    pace = clock_pace(snapshot)
     rows_of = {str(piece): row for row, piece in enumerate(service.fitted["piece"])}
     for (name, piece), part in known.groupby(["part_type", "piece"], sort=True):
         row = rows_of.get(str(piece))
@@ -64,7 +66,8 @@ def wear_paths(
         key = (str(name), str(found["duty_group"]))
         if key not in service.rates or service.own[row] < 0:
             continue
-        hours = calendar.hours[calendar.machines.index(str(found["machine"]))]
+        machine = str(found["machine"])
+        hours = calendar.hours[calendar.machines.index(machine)] * pace.get((machine, key[0]), 1.0)
         ahead, days = _steps(hours)
         path = fits.wear_fits[key].path(
             service.rates[key],

@@ -8,7 +8,7 @@ never enters a life table.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Final
 
@@ -87,11 +87,11 @@ def pieces_left(snapshot: Snapshot, plan: Plan, part_type: str | None = None) ->
     Returns
     -------
     pandas.DataFrame
-        Columns of ``STUDIES["hours_left"]``. ``left`` is the median of the hours until a piece
-        is at its limit or fails, whichever comes first, ``left_low`` to ``left_high`` its 90 %
-        interval; ``chance_window``, ``chance_season`` and ``chance_next`` are the chances that it
-        lasts to the next window of its machine (NaN: there is none ahead), to the season's end,
-        and to the end of another season of the same hours.
+        Columns of ``STUDIES["hours_left"]``. ``left`` is the median of the running hours until a
+        piece is at its limit or fails, whichever comes first, ``left_low`` to ``left_high`` its
+        90 % interval; ``chance_window``, ``chance_season`` and ``chance_next`` are the chances
+        that it lasts to the next window of its machine (NaN: there is none ahead), to the season's
+        end, and to the end of another season of the same hours.
 
     Raises
     ------
@@ -101,12 +101,15 @@ def pieces_left(snapshot: Snapshot, plan: Plan, part_type: str | None = None) ->
     check_plan(snapshot, plan)
     days = calendar_of(plan, snapshot)
     seed, draws = plan.draws.seed, plan.draws.count
-    fits = fit_all(snapshot, season_spread=plan.season.season_spread, seed=seed)
+    plan, only = _about(plan, part_type)
+    spread = plan.season.season_spread
+    fits = fit_all(snapshot, season_spread=spread, seed=seed, only=only, tables=False)
     running = running_season(snapshot, plan)
     end = plan.season.end
     service = in_service(snapshot, fits, draws=draws, seed=seed, running=running, until=end)
+    told = dict(zip(snapshot.ages["piece"], snapshot.ages["age_from"], strict=True))
     tables = [
-        _table(fleet, days, seed)
+        _table(fleet, days, seed, told)
         for fleet in put_in_service(snapshot, service, plan, days)
         if part_type in (None, fleet.part_type)
     ]
@@ -121,7 +124,17 @@ def pieces_left(snapshot: Snapshot, plan: Plan, part_type: str | None = None) ->
     return table.sort_values(order, kind="stable", ignore_index=True)
 
 
-def _table(fleet: Fleet, days: Calendar, seed: int) -> pd.DataFrame:
+def _about(plan: Plan, part_type: str | None) -> tuple[Plan, str | None]:
+    """Return the plan, and the only part type to be fitted: one whose sizes never change.
+
+    What changes sizes needs the others too; what doesn't, no plan of theirs.
+    """
+    if part_type is None or any(part_type in (s.from_part, s.to_part) for s in plan.switch):
+        return plan, None
+    return plan.model_copy(update={"switch": ()}), part_type
+
+
+def _table(fleet: Fleet, days: Calendar, seed: int, told: Mapping[object, object]) -> pd.DataFrame:
     """Return the rows of one part type and duty group that are in place now."""
     hours = np.empty((len(fleet.pieces), 3))
     step = max(1, AT_ONCE // fleet.law.draws)
@@ -130,11 +143,13 @@ def _table(fleet: Fleet, days: Calendar, seed: int) -> pd.DataFrame:
         rng = generator(seed, fleet.part_type, fleet.duty_group, "hours left", str(first))
         lives = lives_left(fleet.law, fleet.pieces.take(rows), rng)
         left = np.minimum(lives.worn, lives.other)
-        hours[rows] = np.quantile(left, [0.5, 0.05, 0.95], axis=1).T
+        pace = np.array([fleet.pace(machine) for machine in fleet.pieces.machine[rows]])
+        hours[rows] = np.quantile(left, [0.5, 0.05, 0.95], axis=1).T / pace[:, None]
     season, following = chances_to_last(fleet, days)
     table = fleet.table.assign(
         quantity=fleet.quantity,
         age=fleet.pieces.age,
+        age_from=fleet.table["piece"].map(told).fillna(""),
         read=fleet.pieces.own >= 0,
         left=hours[:, 0],
         left_low=hours[:, 1],

@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from forecast.jobs.fits import Fits, usable
+from forecast.jobs.fits import Fits
 from forecast.jobs.modes import Key, ModeFit
 from forecast.jobs.start_ages import filled_ages, hours_seen, told_by_readings, young_shares
 from forecast.planning.draws import Earliest, LifeDraws, WearDraws, WeibullDraws
@@ -102,7 +102,7 @@ def in_service(
         key = (str(name), str(group))
         modes = [_weibull(mode, key, draws, seed) for mode in _modes_of(fits, key)]
         wear = fits.wear_fits.get(key)
-        wear = wear if wear is not None and usable(wear) else None
+        wear = wear if wear is not None and wear.usable else None
         if not modes and wear is None:
             _say_left_out(assumed, key, len(rows), limits)
             continue
@@ -170,12 +170,16 @@ def _worn(
     gauge_sd: float,
     next_level: Array,
 ) -> WearDraws:
+    """Return the law of wear to the limit; a bent one as the line that ends where it does."""
     left, own_rate = paths or (None, None)
+    slower, power = np.zeros(rate.draws), np.ones(rate.draws)
+    if rate.bent is not None:
+        slower, power = rate.bent.slower(limit, rate.offset), rate.bent.power
     return WearDraws(
-        level=rate.level,
-        season_levels=rate.season_levels,
-        machine_effect=rate.machine_effect,
-        piece_sd=rate.piece_sd,
+        level=rate.level - slower,
+        season_levels=rate.season_levels - slower,
+        machine_effect=rate.machine_effect / power,
+        piece_sd=rate.piece_sd / float(power.mean()),
         offset=rate.offset,
         offset_sd=rate.offset_sd,
         limit_mm=limit,
@@ -183,7 +187,7 @@ def _worn(
         own_left=left,
         own_rate=own_rate,
         gauge_sd=gauge_sd,
-        next_level=next_level,
+        next_level=next_level - slower,
     )
 
 

@@ -238,7 +238,7 @@ def fit_life_modes(
             key = name, group, mode if modes else ""
             label = f"{name} {group}" if len(groups) > 1 and group else name
             draws = shape[g], scale[g]
-            fit = _life_row(book, key, lives[g], len(in_group), prior, draws)
+            fit = _life_row(book, key, lives[g], _counted(in_group), prior, draws)
             book.points.append(failed_and_running(label, mode, lives[g], in_group))
             book.points.append(bare_curve(label, mode, lives[g]))
             oldest = float(lives[g].lower.max(initial=1.0))
@@ -248,6 +248,11 @@ def fit_life_modes(
                 else fitted_curve(label, mode, fit)
             )
     return tuple(fits)
+
+
+def _counted(rows: pd.DataFrame) -> int:
+    """Count the pieces behind rows: one whose reason is shared out has several."""
+    return round(float(rows["weight"].sum()))
 
 
 def _own_shapes(lives: Sequence[Lives], joined: Lives, index: npt.NDArray[np.int64]) -> list[int]:

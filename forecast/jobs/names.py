@@ -4,14 +4,19 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Collection
+from typing import Final
 
 from forecast.errors import NotInStore
 from forecast.records.snapshot import Snapshot
 
+ALIKE: Final = str.maketrans("OoIlS", "00115")
+"""Letters that are typed for digits."""
+
 
 def nearest(name: str, known: Collection[str]) -> str | None:
     """Return the known name most like one that isn't known, if any is."""
-    near = difflib.get_close_matches(name, sorted(known), 1, 0.3)
+    same = [each for each in sorted(known) if each.translate(ALIKE) == name.translate(ALIKE)]
+    near = same or difflib.get_close_matches(name, sorted(known), 1, 0.3)
     return near[0] if near else None
 
 

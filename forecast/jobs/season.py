@@ -16,10 +16,13 @@ import pandas as pd
 
 from forecast.errors import NotInStore, PlanError
 from forecast.jobs.assumptions import FEW_DRAWS, spread_rows
+from forecast.jobs.beside import grades_beside
+from forecast.jobs.clocks import clock_pace, clocks_said, is_counted
 from forecast.jobs.exhibits import assumed, season_days, versions, wear_paths
 from forecast.jobs.fits import Fits, fit_all
-from forecast.jobs.growth import growth_assumed, growths
+from forecast.jobs.growth import growth_assumed
 from forecast.jobs.laws import InService, in_service
+from forecast.jobs.rests_on import ages_said, corrections_said
 from forecast.jobs.running import (
     earlier_of,
     season_band,
@@ -231,7 +234,7 @@ def forecast_season(snapshot: Snapshot, plan: Plan, work: Work = HERE) -> Season
     lived = simulate(snapshot, plan, work)
     worn = {name for name, _ in lived.service.rates}
     extra = spread_rows(
-        plan, worn, lambda spread: if_seasons_differ(snapshot, plan, lived, spread, work)
+        plan, worn, lambda spreads: if_seasons_differ(snapshot, plan, lived, spreads, work)
     )
     return _results(snapshot, plan, lived, extra)
 
@@ -290,6 +293,11 @@ def make_ready(
     seed = plan.draws.seed
     prices = unit_costs(snapshot.part_types)
     parts = put_in_service(snapshot, service, plan, days)
+    if not parts:
+        raise NotInStore(
+            "; ".join(f"{what}: {value}: {why}" for what, value, why, _ in clocks_said(snapshot)),
+            "Import clocks of those machines, or state clock_per_hour in the fleet.",
+        )
     rules = change_rules(parts, days, prices, plan, seed)
     before = plan_overhaul(parts, days, plan, prices, seed)
     return Ready(days, fits, service, parts, rules, before, prices)
@@ -323,27 +331,19 @@ def live_through(
 
 
 def if_seasons_differ(
-    snapshot: Snapshot, plan: Plan, lived: Simulated, spread: float, work: Work
+    snapshot: Snapshot, plan: Plan, lived: Simulated, spreads: Sequence[float], work: Work
 ) -> dict[str, DemandPaths]:
-    """Live through the same season on few paths, as if seasons differed by another spread."""
-    fits = replace(
-        lived.fits,
-        wear_fits={
-            key: fit.with_season_spread(spread) for key, fit in lived.fits.wear_fits.items()
-        },
-    )
-    seed = plan.draws.seed
-    service = in_service(
-        snapshot,
-        fits,
-        draws=min(plan.draws.count, FEW_DRAWS),
-        seed=seed,
-        running=running_season(snapshot, plan),
-        until=plan.season.end,
-    )
-    parts = put_in_service(snapshot, service, plan, lived.days)
-    if [len(part.quantity) for part in parts] != [len(part.quantity) for part in lived.parts]:
-        return {}  # other rows than those scheduled: nothing to set beside it
+    """Live through the same season on few paths, as if seasons differed by these spreads in turn.
+
+    Path i is of spread i modulo their number; pieces and change-outs are those of the forecast.
+    """
+    wear = {key: fit.with_season_spreads(spreads) for key, fit in lived.fits.wear_fits.items()}
+    draws = min(plan.draws.count, FEW_DRAWS) * len(spreads)
+    running, seed = running_season(snapshot, plan), plan.draws.seed
+    fits = replace(lived.fits, wear_fits=wear)
+    end = plan.season.end
+    laws = in_service(snapshot, fits, draws=draws, seed=seed, running=running, until=end).laws
+    parts = [replace(part, law=laws[part.part_type, part.duty_group]) for part in lived.parts]
     return demand_paths(parts, lived.days, lived.chosen, seed, work)
 
 
@@ -353,16 +353,18 @@ def put_in_service(
     """Return the fleets of what is in service, with the sides its part types wear on."""
     named = zip(snapshot.part_types["part_type"], snapshot.part_types["sides"], strict=True)
     sides = {str(name): int(count) for name, count in named if count == count and count}
+    counted = is_counted(snapshot, service.fitted)
     return fleets(
-        service.fitted,
-        service.ran,
-        service.own,
-        service.due,
+        service.fitted[counted],
+        service.ran[counted],
+        service.own[counted],
+        service.due[counted],
         service.laws,
         plan,
         days,
         sides,
         turned_share(snapshot),
+        clock_pace(snapshot),
     )
 
 
@@ -414,8 +416,9 @@ def _results(
     bought = purchases(paths, stock, snapshot.part_types, plan, days)
     listed = change_list(lived.parts, days, chosen, paths, stock, plan)
     used = used_so_far(snapshot, plan)
-    grown = growth_assumed(growths(snapshot, fits.wear_fits))
-    said = [*grown, *extra, *counted, *turning_said(snapshot)]
+    grown = growth_assumed(fits.growth)
+    said = [*grown, *extra, *counted, *turning_said(snapshot), *clocks_said(snapshot)]
+    said += [*ages_said(snapshot), *corrections_said(snapshot)]
     results = {
         "season_totals": season_totals(paths),
         "demand": demand_table(paths, days),
@@ -443,8 +446,9 @@ def _results(
         "season_band": season_band(paths, days),
         "middle_band": middle_band(paths, days),
         "policies": policies_beside(lived.parts, days, rules, prices, plan, plan.draws.seed),
+        "versus": grades_beside(snapshot),
     }
-    later = ("so_far", "hindsight", "versus")  # added when the forecast is taken from the store
+    later = ("so_far", "hindsight")  # added when the forecast is taken from the store
     exhibits |= {name: pd.DataFrame(columns=list(EXHIBITS[name])) for name in later}
     return SeasonForecast(
         stamp=stamp_of(snapshot, plan),

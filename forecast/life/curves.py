@@ -7,7 +7,7 @@ that need it (failures between inspections, other families).
 from __future__ import annotations
 
 import warnings
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import numpy.typing as npt
@@ -21,6 +21,9 @@ if TYPE_CHECKING:
 Array = npt.NDArray[np.float64]
 
 _COLUMNS = ["time", "survival", "low", "high"]
+MANY_FOUND: Final = 0.1
+"""Share of failures found between inspections from which a curve has to allow for it."""
+
 _FAMILIES = ("weibull", "exponential", "lognormal", "gamma")
 
 
@@ -39,17 +42,22 @@ def survival_curve(lives: Lives, level: float = 0.90) -> pd.DataFrame:
     DataFrame
         time, survival, low, high; one row an age at which the curve may step, from age 0 on (a
         step to nothing has no band: NaN).
-        Kaplan-Meier for seen failures, suspensions and late entries. Where failures were found
-        between inspections, Turnbull's estimate, without a band (NaN); if lives entered late as
-        well, which that estimate cannot take, Kaplan-Meier with each such failure half-way.
+        Kaplan-Meier for seen failures, suspensions and late entries. Where more than one failure
+        in ten was found between inspections, Turnbull's estimate, without a band (NaN); where it
+        is fewer, or lives entered late as well, which that estimate cannot take, Kaplan-Meier
+        with each such failure half-way.
     """
     if not len(lives):
         import pandas as pd
 
         return pd.DataFrame({name: np.empty(0) for name in _COLUMNS})
-    if lives.between.any() and not (lives.entry > 0).any():
-        return _turnbull(lives)
-    return _kaplan_meier(lives, level)
+    return _turnbull(lives) if takes_turnbull(lives) else _kaplan_meier(lives, level)
+
+
+def takes_turnbull(lives: Lives) -> bool:
+    """Say whether the curve is Turnbull's: failures found between inspections, no late entries."""
+    found = float(lives.weight[lives.between].sum())
+    return found > MANY_FOUND * lives.failures and not bool((lives.entry > 0).any())
 
 
 def _kaplan_meier(lives: Lives, level: float) -> pd.DataFrame:

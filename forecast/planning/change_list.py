@@ -195,9 +195,10 @@ class _Depth:
             law, level = ways(self.fleets[at].law)[0], self.schedule.level_of(at, machine)
             read = (self.fleets[at].pieces.own >= 0).any()
             if law is not None and level is None and risk is not None and read:
-                level = depth_at_risk(law, machine, hours, risk)
+                level = depth_at_risk(law, machine, hours * self.fleets[at].pace(machine), risk)
             if law is not None and level is not None:
-                found.append((level, chance_from_depth(law, machine, hours, level)))
+                ahead = hours * self.fleets[at].pace(machine)
+                found.append((level, chance_from_depth(law, machine, ahead, level)))
         return min(found, default=(np.nan, np.nan))
 
     def positions(self, part_type: str, change: Mapping[Any, Any]) -> list[str]:
@@ -310,10 +311,11 @@ def _later_chance(
     age = float(schedule.change_age[part_type][machine, number + 1])
     if not np.isfinite(age):
         return at_depth
-    law = next(fleet.law for fleet in fleets if fleet.part_type == part_type)
+    fleet = next(fleet for fleet in fleets if fleet.part_type == part_type)
     days = following[machine, number]
     ahead = calendar.hours[machine, calendar.windows[number].day + 1 : days + 1].sum()
-    before, after = np.exp(-law.hazard(machine, np.array([age, age + ahead]))).mean(axis=1)
+    ages = np.array([age, age + ahead * fleet.pace(machine)])
+    before, after = np.exp(-fleet.law.hazard(machine, ages)).mean(axis=1)
     return float(after / before) if before > 0 else np.nan
 
 

@@ -270,17 +270,21 @@ def binomial(rng: np.random.Generator, count: Array | IntArray, chance: Array) -
         Trials and chance, of one shape.
     """
     mean = count * chance
-    variance = mean * (1.0 - chance)
+    variance = 1.0 - chance
+    variance *= mean
     many = variance > _MANY
     if not many.any():
         return rng.binomial(_whole(count), chance)
     if many.all():
-        return _by_normal(rng, count, chance, mean, variance)
-    drawn = np.empty(count.shape, dtype=np.int64)
-    few = ~many
-    drawn[few] = rng.binomial(_whole(count[few]), chance[few])
-    drawn[many] = _by_normal(rng, count[many], chance[many], mean[many], variance[many])
-    return drawn
+        return _by_normal(rng, count, chance, mean, variance).astype(np.int64)
+    drawn = np.empty(count.size, dtype=np.int64)
+    flat, odds = count.ravel(), chance.ravel()
+    few, most = np.flatnonzero(~many), np.flatnonzero(many)
+    drawn[few] = rng.binomial(_whole(flat[few]), odds[few])
+    drawn[most] = _by_normal(
+        rng, flat[most], odds[most], mean.ravel()[most], variance.ravel()[most]
+    )
+    return drawn.reshape(count.shape)
 
 
 def _whole(count: Array | IntArray) -> IntArray:
@@ -289,12 +293,24 @@ def _whole(count: Array | IntArray) -> IntArray:
 
 def _by_normal(
     rng: np.random.Generator, count: Array | IntArray, chance: Array, mean: Array, variance: Array
-) -> IntArray:
+) -> Array:
+    """Return whole numbers near the mean; overwrites mean and variance."""
     score = rng.standard_normal(mean.shape)
-    bent = (1.0 - 2.0 * chance) / 6.0
-    spread = np.sqrt(variance - 1.0 / 12.0 - 2.0 * bent**2)
-    skewed = mean + spread * score + bent * (score**2 - 1.0)
-    return np.clip(np.rint(skewed), 0, count).astype(np.int64)
+    bent = chance * -2.0
+    bent += 1.0
+    bent /= 6.0
+    variance -= 1.0 / 12.0
+    variance -= 2.0 * bent**2
+    np.sqrt(variance, out=variance)
+    variance *= score
+    mean += variance
+    score *= score
+    score -= 1.0
+    score *= bent
+    mean += score
+    np.rint(mean, out=mean)
+    np.maximum(mean, 0.0, out=mean)
+    return np.minimum(mean, count, out=mean)
 
 
 def _typical_life(law: LifeDraws, machine: int) -> float:

@@ -297,7 +297,7 @@ class WearDraws:
         """Return hours left [pieces, draws], given that each piece is in service."""
         row, draw = _grid(len(pieces), self.draws)
         run, center, spread = self._state(pieces, row, draw)
-        reach = ndtr(-_score(run, center, spread)) * (1.0 - rng.random(len(row)))
+        reach = _lasts(run, center, spread) * (1.0 - rng.random(len(row)))
         left = np.maximum(np.exp(center - spread * ndtri(reach)) - run, 0.0)
         left = np.where(pieces.due[row], np.inf, self._with_own(left, pieces, row, draw))
         return left.reshape(len(pieces), self.draws)
@@ -311,20 +311,27 @@ class WearDraws:
 
     def survival(self, pieces: Pieces, ahead: Array) -> Array:
         """Return the chance [pieces, draws] to last `ahead` [pieces] more hours."""
-        lasts = np.empty((len(pieces), self.draws))
         own = pieces.own >= 0
-        if self.own_left is not None:
-            lasts[own] = self.own_left[pieces.own[own]] > ahead[own, None]
+        if self.own_left is None or not own.any():
+            lasts = self._of_others(pieces, ahead)
         else:
-            own = np.zeros(len(pieces), dtype=bool)
-        rest = ~own
-        run = pieces.ran[rest] @ self._own("_pace")
-        center = self._own("_log_gap") - self.level - self.machine_effect[pieces.machine[rest]]
-        spread = self._own("_spread")
-        later = ndtr(-_score(run + ahead[rest, None], center, spread))
-        lasts[rest] = later / ndtr(-_score(run, center, spread))
+            lasts = np.empty((len(pieces), self.draws))
+            lasts[own] = self.own_left[pieces.own[own]] > ahead[own, None]
+            lasts[~own] = self._of_others(pieces.take(~own), ahead[~own])
         lasts[pieces.due] = 1.0
-        return np.minimum(lasts, 1.0)
+        return np.minimum(lasts, 1.0, out=lasts)
+
+    def _of_others(self, pieces: Pieces, ahead: Array) -> Array:
+        """Return the chance [pieces, draws] of pieces without readings of their own."""
+        run = pieces.ran @ self._own("_pace")
+        machine = pieces.machine
+        if len(machine) and (machine == machine[0]).all():
+            machine = machine[:1]  # one row for all
+        center = self._own("_log_gap") - self.level - self.machine_effect[machine]
+        spread = self._own("_spread")
+        later = _lasts(run + ahead[:, None], center, spread)
+        later /= _lasts(run, center, spread)
+        return later
 
     def hazard(self, machine: int, age: Array) -> Array:
         """Return the cumulative hazard of a new piece [ages, draws]."""
@@ -342,11 +349,14 @@ class WearDraws:
         For a piece with readings it is 1 or 0: its path of that draw lasts, or does not.
         """
         run, center, spread = self._state(pieces, row, draw)
-        lasts = ndtr(-_score(run + ahead, center, spread)) / ndtr(-_score(run, center, spread))
+        lasts = _lasts(run + ahead, center, spread)
+        lasts /= _lasts(run, center, spread)
         own = pieces.own[row]
         if self.own_left is not None and np.any(own >= 0):
             lasts = np.where(own >= 0, self.own_left[own, draw] > ahead, lasts)
-        return np.where(pieces.due[row], 1.0, np.minimum(lasts, 1.0))
+        np.minimum(lasts, 1.0, out=lasts)
+        lasts[pieces.due[row]] = 1.0
+        return lasts
 
     def ending(
         self,
@@ -358,8 +368,8 @@ class WearDraws:
     ) -> Array:
         """Return hours left, one a (row, draw) pair, given that the piece ends within `ahead`."""
         run, center, spread = self._state(pieces, row, draw)
-        high = ndtr(-_score(run, center, spread))
-        low = ndtr(-_score(run + ahead, center, spread))
+        high = _lasts(run, center, spread)
+        low = _lasts(run + ahead, center, spread)
         reach = low + (high - low) * (1.0 - rng.random(len(row)))
         left = np.exp(center - spread * ndtri(reach)) - run
         left = self._with_own(left, pieces, row, draw)
@@ -473,8 +483,13 @@ def _grid(pieces: int, draws: int) -> tuple[IntArray, IntArray]:
     return np.repeat(np.arange(pieces), draws), np.tile(np.arange(draws), pieces)
 
 
-def _score(hours: Array, center: Array, spread: Array) -> Array:
-    """Return the normal score of an age, -inf at 0."""
+def _lasts(hours: Array, center: Array, spread: Array) -> Array:
+    """Return the chance of a lognormal life to be longer than `hours`."""
     with np.errstate(divide="ignore"):
-        score: Array = (np.log(hours) - center) / spread
-    return np.minimum(score, _LONG_OVERDUE)
+        score = np.log(hours)  # -inf at 0
+    score -= center
+    score /= spread
+    np.minimum(score, _LONG_OVERDUE, out=score)
+    np.negative(score, out=score)
+    lasts: Array = ndtr(score, out=score)
+    return lasts

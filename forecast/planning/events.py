@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from forecast.planning.draws import Array, IntArray, LifeDraws, Pieces, new_pieces
+from forecast.planning.draws import Array, BoolArray, IntArray, LifeDraws, Pieces, new_pieces
 
 _SOON = 1e-6  # hours: what ends at once ends on the first day that runs
 _TABLE = 4096  # parts of the season, to find the day of a clock time
@@ -116,31 +116,37 @@ class _Run:
         self.days = np.minimum(self.days, len(hours) - 1).astype(np.int64)
         self.unplanned = np.zeros((law.draws, len(hours)), dtype=np.int64)
         self.changed = np.zeros((law.draws, len(windows)), dtype=np.int64)
+        self.ended, self.aged = _Tally(self.unplanned), _Tally(self.changed)
         self.fresh = new_pieces(np.array([machine], dtype=np.int64), seasons)
+        self.latest, self.window_of = _latest_starts(self.window_clock, change_age)
 
     def first_lives(
         self, pieces: Pieces, quantity: IntArray, until: Array, planned_at: IntArray
     ) -> None:
         """End the pieces now in place, or change them in their window."""
         # a piece already at its limit ends when it runs, not while its machine stands
-        ends = np.where(until[:, None] > 0, 1.0 - self.law.survival(pieces, until), 0.0)
+        ends = self.law.survival(pieces, until)
+        np.subtract(1.0, ends, out=ends)
+        ends[until <= 0] = 0.0
         count = _binomial(self.rng, quantity, ends)
         for number in np.unique(planned_at[planned_at >= 0]):
             rows = planned_at == number
             self.changed[:, number] += quantity[rows].sum() - count[rows].sum(axis=0)
-        row, draw = np.nonzero(count)
-        times = count[row, draw]
-        row, draw = np.repeat(row, times), np.repeat(draw, times)
+        some = np.flatnonzero(count)
+        if count.dtype != np.bool_:
+            some = np.repeat(some, count.ravel()[some])
+        row, draw = np.divmod(some, self.law.draws)
         left = self.law.ending(pieces, row, draw, until[row], self.rng)
         self._single_lives(draw, left)
 
     def later_lives(self) -> None:
         """Follow the pieces fitted in each window, in the order of the windows."""
         for number in range(self.changed.shape[1]):
+            self.aged.count()
             fitted = self.changed[:, number]
             draw = np.flatnonzero(fitted)
             start = self.window_clock[number]
-            following = self._next_window(np.array([start]))[0]
+            following = int(self._next_window(np.array([start]))[0])
             ahead = self.window_clock[following] - start
             if not len(draw) or ahead <= 0:
                 continue
@@ -153,21 +159,24 @@ class _Run:
             row, each = np.zeros(len(draw), dtype=np.int64), np.full(len(draw), ahead)
             left = self.law.ending(self.fresh, row, draw, each, self.rng)
             self._single_lives(draw, start + left)
+        self.ended.count()
+        self.aged.count()
 
     def _single_lives(self, draw: IntArray, at: Array) -> None:
         """Count pieces that end at a clock time, and follow their successors one by one."""
-        days = len(self.clock) - 1
+        days, windows = len(self.clock) - 1, self.changed.shape[1]
         while len(draw):
-            day = self._day_of(np.maximum(at, _SOON))
-            counted = np.bincount(draw * days + day, minlength=self.unplanned.size)
-            self.unplanned += counted.reshape(self.unplanned.shape)
-            window = self._next_window(at)
+            self.ended.add(draw * days + self._day_of(np.maximum(at, _SOON)))
             machine = np.full(len(draw), self.machine, dtype=np.int64)
             end = at + self.law.new(machine, draw, self.rng)
-            lasts = end >= self.window_clock[window]
-            changed = lasts & (window >= 0)
-            np.add.at(self.changed, (draw[changed], window[changed]), 1)
-            draw, at = draw[~lasts], end[~lasts]
+            if not len(self.latest):
+                again = end < self.clock[-1]
+            else:
+                window = self._next_window(at)
+                again = end < self.window_clock[window]
+                changed = ~again & (window >= 0)
+                self.aged.add(draw[changed] * windows + window[changed])
+            draw, at = draw[again], end[again]
 
     def _day_of(self, at: Array) -> IntArray:
         """Return the day that ends at or first after each clock time: a table, then a step."""
@@ -181,19 +190,61 @@ class _Run:
 
     def _next_window(self, start: Array) -> IntArray:
         """Return the window in which pieces fitted at a clock time are changed; -1 for none."""
-        window = np.full(len(start), -1, dtype=np.int64)
-        # from the last window to the first, each over those before it
-        for number in np.flatnonzero(np.isfinite(self.change_age))[::-1]:
-            at, age = self.window_clock[number], self.change_age[number]
-            window[(start < at) & (start + age <= at)] = number
-        return window
+        return self.window_of[np.searchsorted(self.latest, start, side="left")]
 
 
-def _binomial(rng: np.random.Generator, quantity: IntArray, ends: Array) -> IntArray:
-    """Return how many of each row's pieces end [rows, draws]."""
+class _Tally:
+    """Events to be counted in a table; many at a time, since each count goes over the table."""
+
+    def __init__(self, table: IntArray) -> None:
+        self.table, self.waiting, self.size = table, list[IntArray](), 0
+
+    def add(self, cell: IntArray) -> None:
+        """Add one event to each cell given, by its number in the flattened table."""
+        self.waiting.append(cell)
+        self.size += len(cell)
+        if self.size > 4 * self.table.size:
+            self.count()
+
+    def count(self) -> None:
+        """Bring the table up to date."""
+        if self.size:
+            cells = np.concatenate(self.waiting)
+            counted = np.bincount(cells, minlength=self.table.size)
+            self.table += counted.reshape(self.table.shape)
+        self.waiting, self.size = [], 0
+
+
+def _latest_starts(window_clock: Array, change_age: Array) -> tuple[Array, IntArray]:
+    """Return until when a piece must be fitted to be changed in a window, and that window.
+
+    The windows in which no piece is of age that a later fitted one is not are left out, so that
+    the times rise; -1 follows the last. The times are exact: one step of a float later, and the
+    piece is no longer of age, or fitted in the window itself.
+    """
+    latest: list[float] = []
+    windows: list[int] = []
+    for number in np.flatnonzero(np.isfinite(change_age)):
+        at, age = float(window_clock[number]), float(change_age[number])
+        start = min(at - age, np.nextafter(at, -np.inf))
+        while start + age > at:
+            start = np.nextafter(start, -np.inf)
+        while np.nextafter(start, np.inf) + age <= at and np.nextafter(start, np.inf) < at:
+            start = np.nextafter(start, np.inf)
+        if not latest or start > latest[-1]:
+            latest.append(float(start))
+            windows.append(int(number))
+    return np.array(latest), np.array([*windows, -1], dtype=np.int64)
+
+
+def _binomial(rng: np.random.Generator, quantity: IntArray, ends: Array) -> IntArray | BoolArray:
+    """Return how many of each row's pieces end [rows, draws]; yes or no where all are single."""
+    single = quantity == 1
+    if single.all():
+        alone: BoolArray = rng.random(ends.shape) < ends
+        return alone
     chance = np.clip(ends, 0.0, 1.0)
     count = np.zeros(chance.shape, dtype=np.int64)
-    single = quantity == 1
     count[single] = rng.random((int(single.sum()), chance.shape[1])) < chance[single]
     several = quantity > 1
     count[several] = rng.binomial(quantity[several, None], chance[several])

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 from functools import cached_property
@@ -14,7 +14,7 @@ import pandas as pd
 from forecast.errors import PlanError
 from forecast.planning.calendar import Calendar, select_machines
 from forecast.planning.draws import Array, BoolArray, IntArray, LifeDraws, Pieces
-from forecast.planning.plan import Plan, ProductLoss, SwitchPlan
+from forecast.planning.plan import PartPlan, Plan, ProductLoss, SwitchPlan
 
 FITTED: Final = (
     "machine",
@@ -57,7 +57,7 @@ class Fleet:
     in_use
         [sets, 1 + days] whether each set is in place: at the start, and on each day.
     hours
-        [sets, days] running hours of each set: none while it lies on the shelf.
+        [sets, days] what each set will run, on the part type's clock: none on the shelf.
     law
         Lives still to come.
     sides
@@ -67,6 +67,8 @@ class Fleet:
     turned
         [rows, 2] chance that a first side is turned when it is worn, and when it is changed
         before; None: it always is.
+    per_hour
+        [machines] what the part type's clock counts in a running hour; None where it counts hours.
     """
 
     part_type: str
@@ -81,6 +83,11 @@ class Fleet:
     sides: int = 1
     loss: ProductLoss | None = None
     turned: Array | None = None
+    per_hour: Array | None = None
+
+    def pace(self, machine: int) -> float:
+        """Return what the part type's clock counts in a running hour of a machine."""
+        return 1.0 if self.per_hour is None else float(self.per_hour[machine])
 
     @cached_property
     def side(self) -> IntArray:
@@ -123,6 +130,26 @@ class Fleet:
         return ahead
 
 
+def mean_pace(fleets: Sequence[Fleet]) -> float:
+    """Return what the clock of one part type counts in a running hour, over its pieces."""
+    if all(fleet.per_hour is None for fleet in fleets):
+        return 1.0
+    paces = [
+        np.repeat([fleet.pace(machine) for machine in fleet.pieces.machine], fleet.quantity)
+        for fleet in fleets
+    ]
+    return float(np.concatenate(paces).mean())
+
+
+def on_clock(part: PartPlan, pace: float) -> PartPlan:
+    """Return a part type's plan with its product loss for each unit of its clock, not each hour."""
+    loss = part.product_loss
+    if loss is None or pace == 1.0:
+        return part
+    slower = loss.model_copy(update={"per_mm_per_hour": loss.per_mm_per_hour / pace})
+    return part.model_copy(update={"product_loss": slower})
+
+
 def fleets(
     fitted: pd.DataFrame,
     ran: Array,
@@ -133,6 +160,7 @@ def fleets(
     calendar: Calendar,
     sides: Mapping[str, int] | None = None,
     turned: Turned | None = None,
+    pace: Mapping[tuple[str, str], float] | None = None,
 ) -> tuple[Fleet, ...]:
     """Return what is in service, by part type and duty group.
 
@@ -156,6 +184,9 @@ def fleets(
     turned
         By part type and line: chance that a first side is turned when worn, and when changed
         before; where it is not there, it always is.
+    pace
+        What a part type's clock counts in a running hour, by machine and part type; where it is
+        not there, it counts hours.
 
     Returns
     -------
@@ -192,7 +223,12 @@ def fleets(
         quantity = _whole(fitted["quantity"].to_numpy(dtype=np.float64)[rows], unit)
         names = table.iloc[first][UNIT].itertuples(index=False, name=None)
         in_use = np.stack([running[tuple(name)] for name in names])
+        counts = [(pace or {}).get((name, key[0]), 1.0) for name in calendar.machines]
+        per_hour = None if set(counts) == {1.0} else np.array(counts, dtype=np.float64)
         hours = calendar.hours[machine[first]] * in_use[:, 1:]
+        if per_hour is not None:
+            hours = hours * per_hour[machine[first]][:, None]
+        part = on_clock(plan.for_part_type(key[0]), float(np.array(counts)[machine].mean()))
         kept = quantity > 0
         habits = turned or {}
         chance = np.array([habits.get((key[0], line), (1.0, 1.0)) for line in table["line"]])
@@ -207,8 +243,9 @@ def fleets(
                 hours,
                 laws[key],
                 (sides or {}).get(key[0], 1),
-                plan.for_part_type(key[0]).product_loss,
+                part.product_loss,
                 chance[kept],
+                per_hour,
             )
         )
     return tuple(found)

@@ -135,8 +135,9 @@ def _jobs(
             continue
         ends = _ends(fleet, calendar, rows)
         dearer = max(unplanned - planned, 0.1 * planned, 1e-6)
-        mean = float(np.exp(-fleet.law.hazard(int(fleet.pieces.machine[rows[0]]),
-                                              _GRID)).mean(axis=1).sum() * _GRID[0])  # fmt: skip
+        first = int(fleet.pieces.machine[rows[0]])
+        grid = _GRID * fleet.pace(first)
+        mean = float(np.exp(-fleet.law.hazard(first, grid)).mean(axis=1).sum() * grid[0])
         keys = zip(fleet.pieces.machine[rows], due[number][rows], strict=True)
         groups: dict[tuple[int, int], list[int]] = {}
         for at, key in enumerate(keys):
@@ -186,7 +187,7 @@ def _waiting_cost(
     windows = len(calendar.windows)
     cost = np.full(windows + 1, np.inf)
     stops = calendar.machine_windows(calendar.lines[machine])
-    clock = np.cumsum(calendar.hours[machine])
+    clock = np.cumsum(calendar.hours[machine]) * fleet.pace(machine)
     for number in range(max(due - _EARLY, 0), windows):
         if not stops[number]:
             continue

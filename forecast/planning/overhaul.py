@@ -11,7 +11,7 @@ import pandas as pd
 from forecast.planning.calendar import Calendar
 from forecast.planning.crew import work_minutes
 from forecast.planning.draws import Array, BoolArray, IntArray
-from forecast.planning.fleet import Fleet
+from forecast.planning.fleet import Fleet, mean_pace
 from forecast.planning.plan import PartPlan, Plan
 from forecast.planning.rules import change_costs, keep_chance, type_lives
 from forecast.planning.worn import chance_of_flip, season_after
@@ -118,9 +118,13 @@ def plan_overhaul(
     hours = float(np.mean(calendar.hours[:, calendar.in_season].sum(axis=1)))
     keep: dict[str, _Keep] = {}
     for name in sorted({fleet.part_type for fleet in fleets}):
-        lives = type_lives([fleet for fleet in fleets if fleet.part_type == name], seed)
+        mine = [fleet for fleet in fleets if fleet.part_type == name]
         keep[name] = _keep_chance(
-            plan, plan.for_part_type(name), unit_costs.get(name), lives, hours
+            plan,
+            plan.for_part_type(name),
+            unit_costs.get(name),
+            type_lives(mine, seed),
+            hours * mean_pace(mine),
         )
     chances = [chances_to_last(fleet, calendar) for fleet in fleets]
     wanted = [

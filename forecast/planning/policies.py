@@ -10,7 +10,7 @@ import pandas as pd
 
 from forecast.planning.calendar import Calendar
 from forecast.planning.draws import Array
-from forecast.planning.fleet import Fleet
+from forecast.planning.fleet import Fleet, mean_pace, on_clock
 from forecast.planning.plan import Plan
 from forecast.planning.rules import ChangeRule, change_costs, window_hours
 from forecast.planning.wear_policy import (
@@ -79,19 +79,20 @@ def policies_beside(
         hours = float(
             sum((fleet.quantity * fleet.hours.sum(axis=1)[fleet.unit]).sum() for fleet in mine)
         )
-        part = plan.for_part_type(name)
+        pace = mean_pace(mine)
+        part, window = on_clock(plan.for_part_type(name), pace), between * pace
         planned, unplanned = change_costs(part, costs_of.get(name))
         if not hours or planned is None or unplanned is None:
             continue
         lives = worn_lives(mine, seed)
         loss = part.product_loss
-        age = best_age_with_loss(lives, planned, unplanned, loss, between).at
+        age = best_age_with_loss(lives, planned, unplanned, loss, window).at
         depth = None
         if all(ways(fleet.law)[0] is not None for fleet in mine) and (
             rule.policy == "at_wear" or read_share(mine) >= MOSTLY
         ):
-            depth = best_depth(lives, planned, unplanned, loss, between).at
-        for policy, (at, due) in _dues(lives, rule, age, depth, between).items():
+            depth = best_depth(lives, planned, unplanned, loss, window).at
+        for policy, (at, due) in _dues(lives, rule, age, depth, window).items():
             found = rates(due, lives, planned, unplanned, loss)
             rows.append(
                 (name, policy, policy == rule.policy, *at, *(hours * rate for rate in found))

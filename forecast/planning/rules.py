@@ -10,7 +10,7 @@ import numpy as np
 from forecast.errors import PlanError
 from forecast.planning.calendar import Calendar
 from forecast.planning.draws import Array, IntArray, LifeDraws
-from forecast.planning.fleet import Fleet
+from forecast.planning.fleet import Fleet, mean_pace, on_clock
 from forecast.planning.plan import PartPlan, Plan
 from forecast.planning.policy import (
     NO_GAIN,
@@ -129,12 +129,14 @@ def change_rules(
     PlanError
         If a policy needs costs that nobody gave.
     """
-    hours = window_hours(calendar)
+    between = window_hours(calendar)
     rules = {}
     for name in sorted({fleet.part_type for fleet in fleets}):
         mine = [fleet for fleet in fleets if fleet.part_type == name]
         lives = type_lives(mine, seed)
-        part, unit_cost = plan.for_part_type(name), unit_costs.get(name)
+        pace, unit_cost = mean_pace(mine), unit_costs.get(name)
+        part = on_clock(plan.for_part_type(name), pace)
+        hours = None if between is None else between * pace
         costs = change_costs(part, unit_cost)
         try:
             looked = with_wear(mine, part, costs, hours, len(calendar.machines), seed)
@@ -146,6 +148,9 @@ def change_rules(
                     looked.policy, looked.age, break_even_ratio(lives), looked.why,
                     levels=looked.levels,
                 )  # fmt: skip
+            if pace != 1.0:
+                own = f"what is told in h counts on its own clock, {pace:,.4g} in a running hour"
+                rules[name] = replace(rules[name], why=f"{rules[name].why}; {own}")
         except PlanError as error:
             raise PlanError(f"{name}: {error}", error.way_out) from None
     return rules

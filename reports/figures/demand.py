@@ -15,6 +15,8 @@ if TYPE_CHECKING:
     from plotly.graph_objects import Figure
 
 WEEK_MS: Final = 7 * 24 * 3600 * 1000
+HEADROOM: Final = 1.13
+"""Heights of the axis over the highest line: a label fits above it."""
 FEWEST_LOTS: Final = 2
 """A curve of fewer points shows no choice."""
 
@@ -38,7 +40,6 @@ def _demand(forecast: SeasonForecast, part: str, rows: pd.DataFrame, n: int) -> 
         yaxis={
             **look.GRID,
             "domain": [0.34, 1],
-            "rangemode": "tozero",
             "nticks": 5,
             "tickformat": ",.0f",
         },
@@ -91,6 +92,7 @@ def _cumulative(figure: Figure, forecast: SeasonForecast, total: pd.DataFrame) -
         "<extra></extra>",
     )
     tallest = max(_stock(figure, forecast, total, (low, high)), *high, 1e-9)
+    figure.update_layout(yaxis={"range": [0, HEADROOM * tallest]})
     points = [middle[-1], low[-1], high[-1]]
     heights = look.apart(points, 0.085 * tallest)
     texts = [f"{words.about(points[0])} expected", words.about(low[-1]), words.about(high[-1])]

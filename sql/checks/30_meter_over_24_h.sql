@@ -1,5 +1,5 @@
--- An hour meter runs faster than time and goes on as if it had not, or `running` tells more than
--- 24 hours of one day.
+-- An hour meter runs faster than time and goes on as if it had not (or nothing is read after that
+-- yet), or `running` tells more than 24 hours of one day.
 -- Default: as proposed (the figure does not count; a day counts 24 hours).
 CREATE OR REPLACE TEMP TABLE meter_over_24_h AS
 WITH too_fast AS (

@@ -1,5 +1,5 @@
 -- A meter falls or jumps and goes on from there: replaced or set back, and not logged.
--- Default: as proposed (the hours between come from running, else from the rate before).
+-- Default: as proposed (the hours between come from running, else from the rate before or after).
 CREATE OR REPLACE TEMP TABLE meter_reset AS
 WITH named AS (
     SELECT
@@ -21,8 +21,8 @@ SELECT
     NULL::VARCHAR AS position,
     NULL::VARCHAR AS part_type,
     n.taken_at,
-    printf('the meter shows %.1f after %.1f and goes on from there', n.shows, n.shown_before)
-        AS what,
+    printf('the meter shows %.1f after %.1f', n.shows, n.shown_before)
+    || CASE WHEN n.shown_after IS NULL THEN '' ELSE ' and goes on from there' END AS what,
     'a new meter began here; what ran between is that of `running`' AS proposal,
     'as_proposed' AS by_default,
     doubt_state(d.settled_as) AS state,

@@ -40,7 +40,8 @@ SELECT
         WHEN d.settled_at > n.before_moment AND d.settled_at < n.moment THEN d.settled_at
         ELSE date_trunc('second', n.before_moment + (n.moment - n.before_moment) / 2)
     END AS moment,
-    n.moment AS moment_until
+    n.moment AS moment_until,
+    coalesce(d.settled_at > n.before_moment AND d.settled_at < n.moment, FALSE) AS is_dated
 FROM named AS n
 LEFT JOIN decided AS d ON d.about = 'doubt' AND n.id = d.subject
 ORDER BY n.machine, n.place, n.position, n.moment

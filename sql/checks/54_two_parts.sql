@@ -1,5 +1,5 @@
--- A piece is fitted in a position from which the one before was not removed, or two pieces are
--- fitted there at one time.
+-- A piece is fitted in a position from which the one before was not removed (that one may stand
+-- there since the watch began), or two pieces are fitted there at one time.
 -- Default: as logged (the piece before ended then; both spares were used).
 CREATE OR REPLACE TEMP TABLE two_parts AS
 WITH events AS (
@@ -11,6 +11,8 @@ WITH events AS (
         c.moment,
         c.action,
         c.whole_day,
+        s.first_moment,
+        s.start_state,
         count(*) AS rows_logged,
         count(DISTINCT coalesce(c.piece, '')) AS pieces_named
     FROM changes AS c
@@ -26,8 +28,14 @@ WITH events AS (
 in_time AS (
     SELECT
         e.*,
-        lag(e.action) OVER of_slot AS action_before,
-        lag(e.moment) OVER of_slot AS moment_before
+        coalesce(
+            lag(e.action) OVER of_slot,
+            CASE
+                WHEN e.start_state IS NOT NULL AND e.moment::DATE > e.first_moment::DATE
+                    THEN 'watched'
+            END
+        ) AS action_before,
+        coalesce(lag(e.moment) OVER of_slot, e.first_moment) AS moment_before
     FROM events AS e
     WINDOW of_slot AS (
         PARTITION BY e.machine, e.place, e.position ORDER BY e.moment, e.action

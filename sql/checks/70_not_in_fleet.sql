@@ -99,7 +99,10 @@ nearest AS (
         u.machine,
         min_by(m.machine, (levenshtein(u.machine, m.machine), m.machine)) AS near
     FROM (SELECT DISTINCT machine FROM unknown WHERE machine_unknown) AS u
-    CROSS JOIN machines AS m
+    INNER JOIN machines AS m
+        ON
+            length(u.machine) <= 2 * length(m.machine) + 1
+            AND levenshtein(u.machine, m.machine) <= (length(u.machine) + 1) // 2
     GROUP BY u.machine
 ),
 
@@ -107,6 +110,10 @@ named AS (
     SELECT
         u.*,
         n.near,
+        CASE
+            WHEN u.rows_waiting = 1 THEN '1 row names'
+            ELSE printf('%d rows name', u.rows_waiting)
+        END AS rows_name,
         doubt_id(
             'not in the fleet', concat_ws('|', u.machine, u.place, u.part_type, u.position), ''
         ) AS id
@@ -124,20 +131,20 @@ SELECT
     n.taken_at,
     CASE
         WHEN n.machine_unknown
-            THEN printf('%d rows name the machine %s', n.rows_waiting, n.machine)
+            THEN printf('%s the machine %s', n.rows_name, n.machine)
         WHEN n.place_unknown
             THEN
                 printf(
-                    '%d rows name no place that the fleet has, or tells apart, on %s: %s',
-                    n.rows_waiting, n.machine, concat_ws(', ', n.place, n.part_type)
+                    '%s no place that the fleet has, or tells apart, on %s: %s',
+                    n.rows_name, n.machine, concat_ws(', ', n.place, n.part_type)
                 )
         WHEN n.position IS NULL
             THEN printf(
-                '%d rows name no position of %s', n.rows_waiting,
+                '%s no position of %s', n.rows_name,
                 concat_ws(', ', n.machine, n.place)
             )
         ELSE printf(
-            '%d rows name the position %s of %s', n.rows_waiting, n.position,
+            '%s the position %s of %s', n.rows_name, n.position,
             concat_ws(', ', n.machine, n.place)
         )
     END AS what,

@@ -77,7 +77,10 @@ SELECT
     NULL::VARCHAR AS position,
     NULL::VARCHAR AS part_type,
     n.row_day::TIMESTAMP AS taken_at,
-    printf('a later import changed %d rows of %s', n.rows_amended, n.kind) AS what,
+    printf(
+        'a later import changed %d row%s of %s',
+        n.rows_amended, CASE WHEN n.rows_amended = 1 THEN '' ELSE 's' END, n.kind
+    ) AS what,
     'the later rows count' AS proposal,
     'as_proposed' AS by_default,
     doubt_state(d.settled_as) AS state,

@@ -86,8 +86,11 @@ SELECT
     n.part_type,
     n.taken_at,
     printf(
-        '%d readings of %s on %s, when %s was in place',
-        n.readings, coalesce(n.kit, n.part_type), n.reading_day::VARCHAR,
+        '%d reading%s of %s on %s, when %s was in place',
+        n.readings,
+        CASE WHEN n.readings = 1 THEN '' ELSE 's' END,
+        coalesce(n.kit, n.part_type),
+        n.reading_day::VARCHAR,
         coalesce(n.in_place, 'nothing')
     ) AS what,
     'leave them out' AS proposal,

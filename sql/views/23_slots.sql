@@ -15,6 +15,7 @@ SELECT
     n.part_type,
     n.first_moment,
     n.end_moment,
+    n.start_state,
     n.start_age
 FROM named AS n
 QUALIFY

@@ -1,6 +1,7 @@
 -- Meters of known machines (hours, cycles, metres, tonnes), each figure with the one before and the
 -- one after it. A 'replaced' row ends the old meter with its shows and begins the new one with
--- start_shows. turn is where a meter with so many digits begins anew.
+-- start_shows. turn is where a meter with so many digits begins anew. fits_without: the figures
+-- around go on as if this one were not there; so does one that runs too fast, if it is the last.
 CREATE OR REPLACE TEMP TABLE meter_steps AS
 WITH known AS (
     SELECT
@@ -49,7 +50,7 @@ judged AS (
             a.shown_after >= a.shown_before
             AND (a.clock <> 'hours' OR a.shown_after - a.shown_before <= a.hours_around + 1)
             AND a.shows = a.goes_on_from, FALSE
-        ) AS fits_without,
+        ) AS misfits,
         coalesce(
             a.shown_before >= 0.9 * a.turn
             AND CASE
@@ -60,15 +61,31 @@ judged AS (
     FROM around AS a
 ),
 
-goes_on AS (
+misread AS (
     SELECT
         j.*,
-        (j.falls OR j.races) AND NOT j.fits_without AND NOT coalesce(
-            lag((j.falls OR j.races) AND j.fits_without) OVER (
+        coalesce(
+            lag((j.falls OR j.races) AND j.misfits) OVER (
                 PARTITION BY j.machine, j.clock, j.meter ORDER BY j.moment
             ), FALSE
-        ) AS parts
+        ) AS after_misread
     FROM judged AS j
+),
+
+left_out AS (
+    SELECT
+        m.*,
+        m.misfits OR (
+            m.shown_after IS NULL AND m.races AND m.shows = m.goes_on_from AND NOT m.after_misread
+        ) AS fits_without
+    FROM misread AS m
+),
+
+goes_on AS (
+    SELECT
+        l.*,
+        (l.falls OR l.races) AND NOT l.fits_without AND NOT l.after_misread AS parts
+    FROM left_out AS l
 )
 
 SELECT

@@ -1,4 +1,5 @@
--- What a meter counted between two figures that count; NULL where it was replaced unlogged.
+-- What a meter counted between two figures that count; NULL where it was replaced unlogged. There
+-- rate_before is what it counted in an hour the last time that it is known, else the next time.
 CREATE OR REPLACE TEMP TABLE clock_spans AS
 WITH d AS (
     SELECT
@@ -60,9 +61,21 @@ steps AS (
 
 SELECT
     s.*,
-    lag(s.hours / (epoch(s.to_moment - s.from_moment) / 3600)) OVER (
-        PARTITION BY s.machine, s.clock, s.meter ORDER BY s.to_moment
+    coalesce(
+        last_value(s.hours / (epoch(s.to_moment - s.from_moment) / 3600) IGNORE NULLS)
+            OVER earlier,
+        first_value(s.hours / (epoch(s.to_moment - s.from_moment) / 3600) IGNORE NULLS)
+            OVER later
     ) AS rate_before
 FROM steps AS s
 WHERE s.from_moment IS NOT NULL
+WINDOW
+    earlier AS (
+        PARTITION BY s.machine, s.clock, s.meter ORDER BY s.to_moment
+        ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING
+    ),
+    later AS (
+        PARTITION BY s.machine, s.clock, s.meter ORDER BY s.to_moment
+        ROWS BETWEEN 1 FOLLOWING AND UNBOUNDED FOLLOWING
+    )
 ORDER BY s.machine, s.clock, s.meter, s.to_moment

@@ -1,7 +1,7 @@
 -- What begins and ends the stay of a piece in a position: the watch, logged change-outs, and
 -- unlogged ones and turns where those doubts act. Two pieces fitted at one time follow each other
--- by a second. What is fitted on the first day of the watch without a time
--- was there from its beginning.
+-- by a second. An event that nobody dated lies between moment_from and moment_until. What is
+-- fitted on the first day of the watch without a time was there from its beginning.
 CREATE OR REPLACE TEMP TABLE slot_events AS
 WITH left_out AS (
     SELECT t.*
@@ -20,6 +20,7 @@ logged AS (
             ELSE c.moment + to_seconds(row_number() OVER same_time - 1)
         END AS moment,
         c.moment_from,
+        NULL::TIMESTAMP AS moment_until,
         c.action,
         c.part_type,
         c.reason,
@@ -59,6 +60,7 @@ begun AS (
         s.first_moment AS moment,
         'watched' AS action,
         NULL::TIMESTAMP AS moment_from,
+        NULL::TIMESTAMP AS moment_until,
         s.part_type,
         NULL::VARCHAR AS reason,
         NULL::DOUBLE AS fitted_mm,
@@ -87,7 +89,8 @@ SELECT
     n.place,
     n.position,
     n.moment,
-    n.moment_from,
+    CASE WHEN NOT n.is_dated THEN n.moment_from END AS moment_from,
+    CASE WHEN NOT n.is_dated THEN n.moment_until END AS moment_until,
     'unlogged' AS action,
     NULL::VARCHAR AS part_type,
     NULL::VARCHAR AS reason,
@@ -103,6 +106,7 @@ SELECT
     f.position,
     f.moment,
     f.moment_from,
+    f.moment_until,
     'turned' AS action,
     NULL::VARCHAR AS part_type,
     NULL::VARCHAR AS reason,

@@ -26,6 +26,7 @@ sided AS (
         n.moment_from AS begun_from,
         lead(n.moment) OVER of_slot AS end_moment,
         lead(n.moment_from) OVER of_slot AS end_from,
+        lead(n.moment_until) OVER of_slot AS end_until,
         lead(n.action) OVER of_slot AS ended_by,
         lead(n.reason) OVER of_slot AS end_reason
     FROM numbered AS n
@@ -53,6 +54,7 @@ pieces_of_slots AS (
         s.moment AS start_moment,
         s.end_moment,
         s.end_from,
+        s.end_until,
         s.ended_by,
         s.end_reason,
         s.begun_from,
@@ -162,8 +164,9 @@ own_meters AS (
 
 bounded AS (
     SELECT
-        s.* EXCLUDE (end_moment, end_from, ended_by),
+        s.* EXCLUDE (end_moment, end_from, end_until, ended_by),
         CASE WHEN m.leaves_at IS NULL THEN s.end_from END AS end_from,
+        CASE WHEN m.leaves_at IS NULL THEN s.end_until END AS end_until,
         coalesce(w.duty_group, '') AS duty_group,
         coalesce(w.lives_logged, TRUE) AS lives_logged,
         w.past_policy,

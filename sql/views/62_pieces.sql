@@ -58,6 +58,7 @@ SELECT
     f.end_moment IS NULL AS in_place,
     f.ended_by,
     f.end_from,
+    f.end_until,
     f.end_reason,
     f.begun_by,
     f.begun_from,

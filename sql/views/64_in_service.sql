@@ -1,6 +1,7 @@
 -- What is in service at the end of the last known day: pieces in place; sets in place or on the
 -- shelf of their machine. An alternative of a set that was never fitted is on the shelf, its age
--- unknown unless the fleet states it.
+-- unknown unless the fleet states it; a kit that went to another machine is there and no longer
+-- here.
 CREATE OR REPLACE TEMP TABLE in_service AS
 WITH named_units AS (
     SELECT
@@ -77,7 +78,8 @@ WHERE NOT EXISTS (
     FROM standing AS s
     WHERE
         s.is_read IS NOT NULL
-        AND s.machine = n.machine
-        AND s.place = n.place
-        AND s.part_type = n.part_type
+        AND (
+            s.piece = n.unit
+            OR (s.machine = n.machine AND s.place = n.place AND s.part_type = n.part_type)
+        )
 )
