@@ -218,15 +218,28 @@ def test_a_season_that_leaves_the_range_of_its_forecast_says_so(tmp_path: Path) 
     assert "were used by 9 Aug, more than the" in text
 
 
+@pytest.mark.slow
 def test_a_running_season_says_when_demand_leaves_its_range(tmp_path: Path) -> None:
     """Two weeks in, first as expected, then with far more broken: terminal, letter and JSON."""
     store, plan = PLANT["plant"](tmp_path)
     asked = ("--store", store, "season", str(plan))
     run(*asked)
     looked, broken = tmp_path / "looked_change_outs.csv", tmp_path / "broken_change_outs.csv"
-    head = "machine,at,action,place,part_type,quantity,reason,reported_at\n"
-    row = "G03,2026-08-{day},replaced,pockets,LINER-45,{n},broken,2026-08-{day}\n"
-    looked.write_text(head + row.format(day=16, n=0), encoding="utf-8")
+    demand = kept_forecast(store).results["demand"]
+    demand = demand[(demand["kind"] == "total") & (demand["part_type"] == "SLEEVE-30")]
+    sleeves = [  # as many as were expected, on the Sundays on which they were
+        day
+        for week, mean in zip(pd.to_datetime(demand["week"]), demand["mean"], strict=True)
+        for day in [week + pd.Timedelta(6, "D")] * round(mean)
+        if day <= pd.Timestamp("2026-08-16")
+    ]
+    head = "machine,at,action,place,position,part_type,quantity,reason,reported_at\n"
+    row = "G03,2026-08-{day},replaced,pockets,,LINER-45,{n},broken,2026-08-{day}\n"
+    as_planned = [
+        f"G0{n // 6 + 1},{day:%F},replaced,rollers,{n % 6 + 1},SLEEVE-30,1,worn,{day:%F}\n"
+        for n, day in enumerate(sleeves)
+    ]
+    looked.write_text("".join([head, row.format(day=16, n=0), *as_planned]), encoding="utf-8")
     broken.write_text(head + row.format(day=11, n=38) + row.format(day=14, n=39), encoding="utf-8")
     said = "has left the range of forecast 1"
     for file, out in ((looked, ""), (broken, "above")):
