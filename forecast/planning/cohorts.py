@@ -281,7 +281,9 @@ def binomial(rng: np.random.Generator, count: Array | IntArray, chance: Array) -
     flat, odds = count.ravel(), chance.ravel()
     few, most = np.flatnonzero(~many), np.flatnonzero(many)
     drawn[few] = rng.binomial(_whole(flat[few]), odds[few])
-    drawn[most] = _by_normal(rng, flat[most], odds[most], mean.ravel()[most], variance.ravel()[most])
+    drawn[most] = _by_normal(
+        rng, flat[most], odds[most], mean.ravel()[most], variance.ravel()[most]
+    )
     return drawn.reshape(count.shape)
 
 
