@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 from typing import Final
 
 import numpy as np
@@ -67,7 +68,7 @@ class InService:
 
 
 def in_service(
-    snapshot: Snapshot, fits: Fits, *, draws: int, seed: int, running: str | None
+    snapshot: Snapshot, fits: Fits, *, draws: int, seed: int, running: str | None, until: date
 ) -> InService:
     """Join what is in service with the laws of its lives.
 
@@ -81,11 +82,16 @@ def in_service(
         Each law has its own stream under it, by name.
     running
         The season whose own level is current; None draws a new one.
+    until
+        The last day forecast: days up to it whose phase no log names are like those so far.
     """
     seasons = tuple(snapshot.wear_seasons())
     phases = snapshot.phases_ahead
     ahead = {str(k): float(v) for k, v in zip(phases["phase"], phases["days"], strict=True)}
     machines = tuple(sorted(set(snapshot.fitted["machine"])))
+    unnamed = (until - snapshot.day).days * len(machines) - sum(ahead.values())
+    if unnamed > 0:
+        ahead[""] = ahead.get("", 0.0) + unnamed
     limits = snapshot.part_types.set_index("part_type")
     laws: dict[Key, LifeDraws] = {}
     rates: dict[Key, RateDraws] = {}
@@ -124,7 +130,7 @@ def in_service(
                 machines=(),
                 seasons=(),
                 running=None,
-                ahead=ahead,
+                ahead=None,
             )
             worn = [_worn(rate, limit, paths, wear.gauge_sd, after.level)]
         laws[key] = Earliest((*worn, *modes)) if len(worn) + len(modes) > 1 else (worn + modes)[0]

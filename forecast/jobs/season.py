@@ -276,7 +276,12 @@ def make_ready(
         fits = fit_all(snapshot, season_spread=plan.season.season_spread, seed=plan.draws.seed)
     running = running_season(snapshot, plan)
     service = in_service(
-        snapshot, fits, draws=plan.draws.count, seed=plan.draws.seed, running=running
+        snapshot,
+        fits,
+        draws=plan.draws.count,
+        seed=plan.draws.seed,
+        running=running,
+        until=plan.season.end,
     )
     if not service.laws:
         raise NotInStore(
@@ -335,7 +340,8 @@ def if_seasons_differ(
     draws = min(plan.draws.count, FEW_DRAWS) * len(spreads)
     running, seed = running_season(snapshot, plan), plan.draws.seed
     fits = replace(lived.fits, wear_fits=wear)
-    laws = in_service(snapshot, fits, draws=draws, seed=seed, running=running).laws
+    end = plan.season.end
+    laws = in_service(snapshot, fits, draws=draws, seed=seed, running=running, until=end).laws
     parts = [replace(part, law=laws[part.part_type, part.duty_group]) for part in lived.parts]
     return demand_paths(parts, lived.days, lived.chosen, seed, work)
 
