@@ -105,7 +105,8 @@ def pieces_left(snapshot: Snapshot, plan: Plan, part_type: str | None = None) ->
     spread = plan.season.season_spread
     fits = fit_all(snapshot, season_spread=spread, seed=seed, only=only, tables=False)
     running = running_season(snapshot, plan)
-    service = in_service(snapshot, fits, draws=draws, seed=seed, running=running)
+    end = plan.season.end
+    service = in_service(snapshot, fits, draws=draws, seed=seed, running=running, until=end)
     told = dict(zip(snapshot.ages["piece"], snapshot.ages["age_from"], strict=True))
     tables = [
         _table(fleet, days, seed, told)

@@ -7,12 +7,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from forecast.jobs.clocks import clock_pace
 from forecast.jobs.fits import Fits
 from forecast.jobs.modes import Key, ModeFit
 from forecast.jobs.start_ages import filled_ages, hours_seen, told_by_readings, young_shares
@@ -66,7 +68,7 @@ class InService:
 
 
 def in_service(
-    snapshot: Snapshot, fits: Fits, *, draws: int, seed: int, running: str | None
+    snapshot: Snapshot, fits: Fits, *, draws: int, seed: int, running: str | None, until: date
 ) -> InService:
     """Join what is in service with the laws of its lives.
 
@@ -80,17 +82,23 @@ def in_service(
         Each law has its own stream under it, by name.
     running
         The season whose own level is current; None draws a new one.
+    until
+        The last day forecast: days up to it whose phase no log names are like those so far.
     """
     seasons = tuple(snapshot.wear_seasons())
     phases = snapshot.phases_ahead
     ahead = {str(k): float(v) for k, v in zip(phases["phase"], phases["days"], strict=True)}
     machines = tuple(sorted(set(snapshot.fitted["machine"])))
+    unnamed = (until - snapshot.day).days * len(machines) - sum(ahead.values())
+    if unnamed > 0:
+        ahead[""] = ahead.get("", 0.0) + unnamed
     limits = snapshot.part_types.set_index("part_type")
     laws: dict[Key, LifeDraws] = {}
     rates: dict[Key, RateDraws] = {}
     frames: list[pd.DataFrame] = []
     blocks: list[tuple[Array, IntArray, BoolArray]] = []
     assumed: list[dict[str, str]] = []
+    paces = clock_pace(snapshot)
     cells, seen, young = _cells(snapshot, seasons), hours_seen(snapshot), young_shares(snapshot)
     for (name, group), rows in snapshot.fitted.groupby(["part_type", "duty_group"], sort=True):
         key = (str(name), str(group))
@@ -122,7 +130,7 @@ def in_service(
                 machines=(),
                 seasons=(),
                 running=None,
-                ahead=ahead,
+                ahead=None,
             )
             worn = [_worn(rate, limit, paths, wear.gauge_sd, after.level)]
         laws[key] = Earliest((*worn, *modes)) if len(worn) + len(modes) > 1 else (worn + modes)[0]
@@ -131,7 +139,8 @@ def in_service(
             least = rows["piece"].map(seen).fillna(0.0).to_numpy(float)
             told = {} if wear is None else told_by_readings(snapshot, key, wear)
             least = np.maximum(least, ran.sum(1))
-            age = filled_ages(rows, least, laws[key], machines, young, told)
+            here = {at: pace for (at, part), pace in paces.items() if part == name}
+            age = filled_ages(rows, least, laws[key], machines, young, told, here)
             read = told.keys() & set(rows.loc[unknown, "piece"])
             rows, ran = rows.assign(age=age), _reach(ran, age)
             assumed.append(_age_assumed(key, float(rows.loc[unknown, "quantity"].sum()), len(read)))

@@ -22,7 +22,6 @@ from forecast.jobs.exhibits import assumed, season_days, versions, wear_paths
 from forecast.jobs.fits import Fits, fit_all
 from forecast.jobs.growth import growth_assumed
 from forecast.jobs.laws import InService, in_service
-from forecast.jobs.rests_on import ages_said, corrections_said
 from forecast.jobs.running import (
     earlier_of,
     season_band,
@@ -277,7 +276,12 @@ def make_ready(
         fits = fit_all(snapshot, season_spread=plan.season.season_spread, seed=plan.draws.seed)
     running = running_season(snapshot, plan)
     service = in_service(
-        snapshot, fits, draws=plan.draws.count, seed=plan.draws.seed, running=running
+        snapshot,
+        fits,
+        draws=plan.draws.count,
+        seed=plan.draws.seed,
+        running=running,
+        until=plan.season.end,
     )
     if not service.laws:
         raise NotInStore(
@@ -336,7 +340,8 @@ def if_seasons_differ(
     draws = min(plan.draws.count, FEW_DRAWS) * len(spreads)
     running, seed = running_season(snapshot, plan), plan.draws.seed
     fits = replace(lived.fits, wear_fits=wear)
-    laws = in_service(snapshot, fits, draws=draws, seed=seed, running=running).laws
+    end = plan.season.end
+    laws = in_service(snapshot, fits, draws=draws, seed=seed, running=running, until=end).laws
     parts = [replace(part, law=laws[part.part_type, part.duty_group]) for part in lived.parts]
     return demand_paths(parts, lived.days, lived.chosen, seed, work)
 
@@ -412,7 +417,6 @@ def _results(
     used = used_so_far(snapshot, plan)
     grown = growth_assumed(fits.growth)
     said = [*grown, *extra, *counted, *turning_said(snapshot), *clocks_said(snapshot)]
-    said += [*ages_said(snapshot), *corrections_said(snapshot)]
     results = {
         "season_totals": season_totals(paths),
         "demand": demand_table(paths, days),

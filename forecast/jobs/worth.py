@@ -86,7 +86,14 @@ def _season(
     if not len(mine):
         return np.nan, np.nan
     only = replace(snapshot, fitted=mine)
-    service = in_service(only, fits, draws=PATHS, seed=seed, running=running_season(snapshot, plan))
+    service = in_service(
+        only,
+        fits,
+        draws=PATHS,
+        seed=seed,
+        running=running_season(snapshot, plan),
+        until=plan.season.end,
+    )
     if not service.laws:
         return np.nan, np.nan
     parts = put_in_service(snapshot, service, plan, days)

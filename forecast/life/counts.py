@@ -160,8 +160,9 @@ def fit_counts(
     ----------
     counts
         One row a machine and week: machine, week (anything that sorts), hours run, positions,
-        replaced (NaN: nobody has looked yet, such hours only add to the ages). Optional: unit (several sets on a machine), others (replaced for another reason),
-        start_age (hours at the unit's first week).
+        replaced (NaN: nobody has looked yet, such hours only add to the ages). Optional: unit
+        (several sets on a machine), others (replaced for another reason), start_age (hours at the
+        unit's first week).
     start
         What pieces without a start age are taken to be before their first week: ``new``, or of
         the ages of a fleet in which replacements have long been going on (``stationary``). Taking

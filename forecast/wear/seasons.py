@@ -91,13 +91,19 @@ class Phases:
     def mixed(
         self, ahead: Mapping[str, float] | None, contrast_of: Callable[[str], Array]
     ) -> Array | float:
-        """Return the contrast of a mix of phases: the log of the mean rate over its hours."""
+        """Return the contrast of a mix of phases: the log of the mean rate over its hours.
+
+        What is ahead in no named phase (``""``) runs in them as it did so far.
+        """
         if not self.names:
             return 0.0
         weights = dict(ahead or {})
-        if not sum(weights.values()) > 0:
-            weights = dict(zip(self.names, self.share, strict=True))
-            weights[self.reference] = 1.0 - float(self.share.sum())
+        unnamed = weights.pop("", 0.0)
+        if unnamed > 0 or not sum(weights.values()) > 0:
+            share = dict(zip(self.names, map(float, self.share), strict=True))
+            share[self.reference] = 1.0 - float(self.share.sum())
+            for name, usual in share.items():
+                weights[name] = weights.get(name, 0.0) + (unnamed or 1.0) * usual
         total = sum(weights.values())
         mean = sum(
             (weight / total) * np.exp(contrast_of(phase)) for phase, weight in weights.items()
