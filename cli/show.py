@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     Rows = pd.DataFrame | Sequence[Mapping[str, object]]
 
 GAP: Final = "  "
-MOST_SHOWN: Final = 400
+MOST_SHOWN: Final = 2000
 """Characters of one text of the logs in a terminal."""
 
 NARROWEST: Final = 9
@@ -72,7 +72,7 @@ SHOWN: Final[Mapping[str, tuple[str, ...]]] = {
 
 def strong(text: str, *, err: bool = False, colour: bool = False) -> str:
     """Set a text off where a person reads it: bold, and magenta if ``colour``."""
-    stream = sys.stderr if err else sys.stdout
+    stream, text = sys.stderr if err else sys.stdout, harmless(text)
     if os.environ.get("NO_COLOR") or os.environ.get("TERM") == "dumb" or not stream.isatty():
         return text
     return typer.style(text, bold=True, fg="magenta" if colour else None)
@@ -251,7 +251,7 @@ def paragraphs(sentences: Sequence[str]) -> str:
 
 def hanging(sentence: str) -> str:
     """Write one sentence whose further lines hang in."""
-    return textwrap.fill(sentence, min(width(), 80), subsequent_indent="  ")
+    return textwrap.fill(harmless(sentence), min(width(), 80), subsequent_indent="  ")
 
 
 def wear_glyph(left: float) -> str:

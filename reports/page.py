@@ -115,6 +115,7 @@ def _drawings(shown: tuple[Section, ...]) -> list[Drawing]:
         for part in section.parts
         if isinstance(part, Figures)
         for drawing in part.drawings
+        if not drawing.bars
     ]
 
 

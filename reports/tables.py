@@ -21,6 +21,8 @@ LABELS: Final = {
     "week": "week from",
     "cumulative_low": "so far, low",
     "cumulative_high": "so far, high",
+    "cumulative_p05": "up to this week alone, low",
+    "cumulative_p95": "up to this week alone, high",
     "order_by": "order by",
     "needed_by": "needed by",
     "chance_without": "enough without",
@@ -36,6 +38,8 @@ LABELS: Final = {
     "chance_window": "lasts to the window",
     "chance_season": "lasts the season",
     "chance_next": "and the next",
+    "first_day": "from",
+    "last_day": "until",
     "stops_mean": "stops",
     "hours_mean": "hours",
     "product_loss": "product loss",
@@ -126,6 +130,8 @@ EXPECTED: Final = frozenset(
         "overhaul",
         "cumulative_low",
         "cumulative_high",
+        "cumulative_p05",
+        "cumulative_p95",
         "stops_mean",
         "stops_p05",
         "stops_p95",
@@ -152,7 +158,20 @@ CHANCES: Final = frozenset(
         "may_flip",
     ]
 )
-DAYS: Final = frozenset(["week", "order_by", "needed_by", "window", "at", "day", "as_of", "until"])
+DAYS: Final = frozenset(
+    [
+        "first_day",
+        "last_day",
+        "week",
+        "order_by",
+        "needed_by",
+        "window",
+        "at",
+        "day",
+        "as_of",
+        "until",
+    ]
+)
 MONEY: Final = {
     "costs": frozenset(["parts", "planned", "unplanned", "stops", "product_loss", "total"]),
     "closing_stock": frozenset({"cost"}),

@@ -13,7 +13,7 @@ import pandas as pd
 import pytest
 
 from forecast.records.season import EXHIBITS, RESULTS
-from reports.figures import demand, life, look, policies, wear
+from reports.figures import costs, demand, life, look, policies, wear
 from reports.figures.windows import windows_grid
 from reports.page import LIBRARY, page, write_page
 from reports.sections import sections
@@ -98,7 +98,9 @@ def test_the_same_forecast_gives_the_same_bytes_under_three_megabytes(
 
 def test_every_figure_has_words_and_data(text: str) -> None:
     plots = text.count('<div class="plot"')
-    assert plots == text.count('<p class="said">') == text.count('<script type="application/json"')
+    bars = text.count('<div class="bars"')  # figures of lying bars, which need no script
+    assert plots == text.count('<script type="application/json"')
+    assert plots + bars == text.count('<p class="said">')
     assert plots > 15
     for said in re.findall(r'<p class="said">([^<]*)</p>', text):
         assert re.search(r"[a-z]{3}", said)
@@ -217,14 +219,25 @@ def test_the_policy_that_is_followed_is_solid() -> None:
     rows = forecast.exhibits["policies"]
     for drawing in policies.by_policy(forecast):
         own = rows[rows["part_type"] == drawing.part_type]
-        (bar,) = json.loads(drawing.content)["data"]
-        assert bar["x"] == pytest.approx(own["money"].astype(float).tolist(), abs=0.01)
-        solid = [colour == look.BEET for colour in bar["marker"]["color"]]
-        assert solid == own["chosen"].tolist()
+        money = own["money"].astype(float)
+        spans = [bar.spans[0] for bar in drawing.bars]
+        assert [share for _, share, _ in spans] == pytest.approx(money / money.max(), abs=1e-4)
+        assert [paint == "solid" for paint, _, _ in spans] == own["chosen"].tolist()
     dear = rows.head(2).assign(policy=["run_to_failure", "every_window"], chosen=[True, False])
     dear["money"] = [100.0, 5000.0]
     (drawing,) = policies.by_policy(EXAMPLE(policies=dear))
-    assert json.loads(drawing.content)["data"][0]["y"] == ["at failure"]
+    assert [bar.name for bar in drawing.bars] == ["at failure"]
+
+
+def test_what_a_part_type_costs_is_split_into_its_shares() -> None:
+    forecast = EXAMPLE()
+    rows = forecast.results["costs"]
+    rows = rows[rows["total"].astype(float) > 0]
+    (drawing,) = costs.bars(forecast)
+    dearest = rows["total"].astype(float).max()
+    for bar, (_, row) in zip(drawing.bars, rows.iterrows(), strict=True):
+        whole = sum(share for _, share, _ in bar.spans)
+        assert whole == pytest.approx(float(row["total"]) / dearest, abs=2e-3)
 
 
 def test_the_curve_without_a_law_is_drawn_as_ink_steps() -> None:

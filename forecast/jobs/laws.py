@@ -14,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from forecast.jobs.clocks import clock_pace
 from forecast.jobs.fits import Fits
 from forecast.jobs.modes import Key, ModeFit
 from forecast.jobs.start_ages import filled_ages, hours_seen, told_by_readings, young_shares
@@ -97,6 +98,7 @@ def in_service(
     frames: list[pd.DataFrame] = []
     blocks: list[tuple[Array, IntArray, BoolArray]] = []
     assumed: list[dict[str, str]] = []
+    paces = clock_pace(snapshot)
     cells, seen, young = _cells(snapshot, seasons), hours_seen(snapshot), young_shares(snapshot)
     for (name, group), rows in snapshot.fitted.groupby(["part_type", "duty_group"], sort=True):
         key = (str(name), str(group))
@@ -137,7 +139,8 @@ def in_service(
             least = rows["piece"].map(seen).fillna(0.0).to_numpy(float)
             told = {} if wear is None else told_by_readings(snapshot, key, wear)
             least = np.maximum(least, ran.sum(1))
-            age = filled_ages(rows, least, laws[key], machines, young, told)
+            here = {at: pace for (at, part), pace in paces.items() if part == name}
+            age = filled_ages(rows, least, laws[key], machines, young, told, here)
             read = told.keys() & set(rows.loc[unknown, "piece"])
             rows, ran = rows.assign(age=age), _reach(ran, age)
             assumed.append(_age_assumed(key, float(rows.loc[unknown, "quantity"].sum()), len(read)))

@@ -22,7 +22,6 @@ from forecast.jobs.exhibits import assumed, season_days, versions, wear_paths
 from forecast.jobs.fits import Fits, fit_all
 from forecast.jobs.growth import growth_assumed
 from forecast.jobs.laws import InService, in_service
-from forecast.jobs.rests_on import ages_said, corrections_said
 from forecast.jobs.running import (
     earlier_of,
     season_band,
@@ -418,7 +417,6 @@ def _results(
     used = used_so_far(snapshot, plan)
     grown = growth_assumed(fits.growth)
     said = [*grown, *extra, *counted, *turning_said(snapshot), *clocks_said(snapshot)]
-    said += [*ages_said(snapshot), *corrections_said(snapshot)]
     results = {
         "season_totals": season_totals(paths),
         "demand": demand_table(paths, days),

@@ -78,8 +78,8 @@ all('.table:not(.grid) caption').forEach((caption) => {
   caption.querySelector('.head').append(button);
 });
 
-// Figures: drawn when they scroll near and then in idle time, with the library that is unpacked
-// after the first paint.
+// Figures: drawn in idle time, nearest first, with the library that is unpacked after the first
+// paint.
 const ROLES = {
   paper: '#FBF9F4', ahead: '#F4F0E7', ink: '#211E1B', soft: '#544E47', line: '#857D6F',
   hair: '#D6CFC1', beet: '#8A2560', edge: '#A9668C', band50: '#D3A9BF', band90: '#F1E3EB',
@@ -127,29 +127,45 @@ const only = (figure, machine) => {
   });
   return figure;
 };
-const draw = (plot) => {
+const draw = (plot, width = plot.clientWidth) => {
   const figure = content(plot);
+  Object.assign(figure.layout, { width, autosize: false });
   if (printing) {
     const group = plot.closest('.figures').classList, has = (name) => group.contains(name);
     const share = has('wide') || has('one') ? 1 : has('small') || has('thirds') ? 0.31 : 0.48;
     figure.layout.width = Math.floor(PRINT_WIDTH * share / PRINT_ZOOM);
-    figure.layout.autosize = false;
     if (share === 0.48) figure.layout.height = Math.round(0.8 * figure.layout.height);
   }
   plot.style.height = `${figure.layout.height}px`;
   plot.dataset.drawn = '1';
-  return Plotly.react(plot, figure.data, figure.layout, { responsive: !printing, displayModeBar: false });
+  return Plotly.react(plot, figure.data, figure.layout, {
+    displayModeBar: false, staticPlot: plot.dataset.asked === undefined,
+  });
+};
+// A figure answers the pointer once it is asked; until then it is a picture, drawn in less time.
+const asked = (event) => {
+  const plot = event.target.closest?.('.plot[data-drawn]');
+  if (!plot || plot.dataset.asked || printing) return;
+  plot.dataset.asked = '1';
+  draw(plot);
 };
 const drawAll = (again) => all('.plot').forEach((plot) => {
   if (again ? plot.clientWidth : !plot.dataset.drawn) draw(plot);
 });
-const undrawn = () => all('.plot:not([data-drawn])').find((plot) => plot.clientWidth);
 const idle = window.requestIdleCallback ?? ((call) => setTimeout(call, 30));
-const drawRest = () => {
+// All places are read before anything is drawn: the page is laid out once for all figures. What
+// is nearest to what the reader sees comes first.
+const away = (plot) => Math.abs(plot.getBoundingClientRect().top);
+const undrawn = () => all('.plot:not([data-drawn])')
+  .map((plot) => [plot, plot.clientWidth, away(plot)])
+  .filter((place) => place[1]).sort((one, other) => one[2] - other[2]);
+const drawRest = (left = undrawn()) => {
   const until = performance.now() + 50;  // then the page may answer its reader
-  let next = undrawn();
-  for (; next && performance.now() < until; next = undrawn()) draw(next);
-  if (next) setTimeout(drawRest); else performance.mark('all-drawn');
+  while (left.length && performance.now() < until) {
+    const [plot, width] = left.shift();
+    if (!plot.dataset.drawn) draw(plot, width);
+  }
+  if (left.length) setTimeout(() => drawRest(left)); else performance.mark('all-drawn');
 };
 const unpack = async () => {
   const text = atob(document.getElementById('library').textContent);
@@ -159,13 +175,16 @@ const unpack = async () => {
   const library = document.createElement('script');
   library.textContent = await new Response(stream).text();
   document.head.append(library);
-  const near = new IntersectionObserver((entries) => entries.forEach((entry) => {
-    if (!entry.isIntersecting) return;
-    near.unobserve(entry.target);
-    if (!entry.target.dataset.drawn) draw(entry.target);
-  }), { rootMargin: '600px' });
-  all('.plot').forEach((plot) => near.observe(plot));
-  idle(drawRest);
+  idle(() => drawRest());
+  addEventListener('pointerover', asked);
+  let pause = 0, before = innerWidth;
+  addEventListener('resize', () => {
+    clearTimeout(pause);
+    pause = setTimeout(() => {
+      if (before !== innerWidth && !printing) drawAll(true);
+      before = innerWidth;
+    }, 150);
+  });
   matchMedia('(prefers-color-scheme: dark)').addEventListener('change', () => {
     all('.plot[data-drawn]').forEach(draw);
   });
@@ -178,7 +197,8 @@ if (document.getElementById('library').textContent) requestAnimationFrame(() => 
 const figureStays = (figure) => {
   const { machine, part_type: part } = chosen;
   if (part && figure.dataset.part !== part) return false;
-  return !machine || concerns(JSON.parse(source(figure.querySelector('.plot'))), machine);
+  const plot = figure.querySelector('.plot');
+  return !machine || Boolean(plot && concerns(JSON.parse(source(plot)), machine));
 };
 const look = (scroll) => {
   const active = Boolean(chosen.machine || chosen.part_type);
@@ -222,7 +242,7 @@ const look = (scroll) => {
   whence.querySelector('code').textContent = `wearahead evidence ${shell}`;
   if (typeof Plotly !== 'undefined') {
     all('.plot').forEach((plot) => { delete plot.dataset.drawn; });
-    idle(drawRest);
+    idle(() => drawRest());
   }
   if (active && scroll) closer.scrollIntoView();
 };

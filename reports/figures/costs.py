@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any, Final
+from typing import Any, Final, Literal
 
 import pandas as pd
 
@@ -11,26 +11,11 @@ from reports import words
 from reports.figures import look
 from reports.tables import PLAIN
 
-SHARES: Final[tuple[tuple[str, tuple[str, ...], dict[str, Any]], ...]] = (
-    ("pieces", ("parts",), {"color": look.PAPER, "line": {"color": look.INK, "width": 1}}),
-    (
-        "planned work",
-        ("planned",),
-        {
-            "color": look.PAPER,
-            "line": {"color": look.INK, "width": 1},
-            "pattern": {"shape": "/", "fgcolor": look.INK, "size": 5},
-        },
-    ),
-    (
-        "failures and stops",
-        ("unplanned", "stops", "product_loss"),
-        {"color": look.BEET, "line": {"color": look.BEET, "width": 1}},
-    ),
+SHARES: Final[tuple[tuple[str, tuple[str, ...], Literal["open", "hatched", "solid"]], ...]] = (
+    ("pieces", ("parts",), "open"),
+    ("planned work", ("planned",), "hatched"),
+    ("failures and stops", ("unplanned", "stops", "product_loss"), "solid"),
 )
-
-ROOM: Final = 2.2
-"""Lengths of the longest bar across the figure: the rest is for its label, on a phone too."""
 
 
 def bars(forecast: SeasonForecast) -> tuple[look.Drawing, ...]:
@@ -39,45 +24,40 @@ def bars(forecast: SeasonForecast) -> tuple[look.Drawing, ...]:
     rows = rows[rows["total"].astype(float) > 0].reset_index(drop=True)
     if rows.empty:
         return ()
-    names = [look.plain(name) for name in _names(rows)]
     total = rows["total"].astype(float)
-    figure = look.base(70 + 30 * len(rows), right=12, top=8, left=look.room(_names(rows)))
-    figure.update_layout(
-        barmode="stack",
-        bargap=0.35,
-        yaxis={**look.AXIS, "autorange": "reversed", "showline": False, "ticks": ""},
-        xaxis={
-            **look.GRID,
-            "tickformat": ",.0f",
-            "nticks": 4,
-            "range": [0, ROOM * float(total.max())],
-        },
+    drawn = tuple(
+        look.Bar(name, _spans(row, float(total.max()), forecast.currency), _said(row, forecast))
+        for name, (_, row) in zip(_names(rows), rows.iterrows(), strict=True)
     )
-    for what, columns, marker in SHARES:
-        share = rows[list(columns)].astype(float).fillna(0.0).sum(axis=1)
-        figure.add_bar(
-            y=names,
-            x=share.round(2).tolist(),
-            orientation="h",
-            marker=marker,
-            customdata=[words.about_money(value, forecast.currency) for value in share],
-            hovertemplate=f"%{{y}}<br>{what}: %{{customdata}}<extra></extra>",
-        )
-    for name, value, low, high in zip(
-        names, total, rows["total_low"], rows["total_high"], strict=True
-    ):
-        said = words.about_money(value, forecast.currency)
-        if not words.missing(low) and not words.missing(high):
-            ends = (words.about_money(end, "") for end in (low, high))
-            said += f" ({' to '.join(ends)})"
-        look.label(figure, value, name, said)
     dearest = rows.iloc[int(total.argmax())]
     told = (
         f"The dearest is {dearest['part_type']} with about "
         f"{words.about_money(dearest['total'], forecast.currency)}, of which failures and their "
         f"stops take {words.about_money(_failures(dearest), forecast.currency)}."
     )
-    return (look.drawing(figure, "fig-costs", f"Costs, {forecast.currency}", told),)
+    return (look.Drawing("fig-costs", f"Costs, {forecast.currency}", "", told, 0, bars=drawn),)
+
+
+def _spans(
+    row: pd.Series[Any], longest: float, currency: str
+) -> tuple[tuple[Literal["open", "hatched", "solid"], float, str], ...]:
+    """Split a bar into what it consists of."""
+    found = []
+    for what, columns, paint in SHARES:
+        share = float(pd.to_numeric(row[list(columns)]).fillna(0.0).sum())
+        if share > 0:
+            found.append(
+                (paint, round(share / longest, 4), f"{what}: {words.about_money(share, currency)}")
+            )
+    return tuple(found)
+
+
+def _said(row: pd.Series[Any], forecast: SeasonForecast) -> str:
+    said = words.about_money(row["total"], forecast.currency)
+    low, high = row["total_low"], row["total_high"]
+    if words.missing(low) or words.missing(high):
+        return said
+    return f"{said} ({words.about_money(low, '')} to {words.about_money(high, '')})"
 
 
 def _names(rows: pd.DataFrame) -> list[str]:

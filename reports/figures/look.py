@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import pairwise
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, Literal
 
 from reports import words
 
@@ -51,6 +51,26 @@ GRID: Final[dict[str, Any]] = {
 
 
 @dataclass(frozen=True)
+class Bar:
+    """One lying bar with its name before it and its words behind it.
+
+    Attributes
+    ----------
+    name
+        Of what it stands for.
+    spans
+        Its pieces from left to right: how each is painted (``open``, ``hatched`` or ``solid``), its
+        length as a share of the longest bar of the figure, and what it is on being pointed at.
+    said
+        What it comes to.
+    """
+
+    name: str
+    spans: tuple[tuple[Literal["open", "hatched", "solid"], float, str], ...]
+    said: str
+
+
+@dataclass(frozen=True)
 class Drawing:
     """One figure of the report.
 
@@ -66,6 +86,8 @@ class Drawing:
         What it says, in words and numbers.
     height
         In pixels.
+    bars
+        Of a figure that is nothing but lying bars: the page's style draws them, without data.
     part_type
         Which one it is about; empty if it is about no single one. The page shows only figures of
         the part type that its reader looks closer at.
@@ -77,6 +99,7 @@ class Drawing:
     alternative: str
     height: int
     part_type: str = ""
+    bars: tuple[Bar, ...] = ()
 
 
 def base(

@@ -48,29 +48,14 @@ def _bars(part: str, rows: pd.DataFrame, currency: str, n: int) -> look.Drawing:
         f"{words.about_money(cost, currency)}, {words.about(failed)} fail"
         for cost, failed in zip(money, rows["failed"].astype(float), strict=True)
     ]
-    figure = look.base(
-        26 + 30 * len(rows), right=12, top=6, left=look.room(["each window"]), bottom=8
+    drawn = tuple(
+        look.Bar(
+            name, (("solid" if own else "open", round(cost / float(money.max()), 4), text),), text
+        )
+        for name, own, cost, text in zip(names, map(bool, rows["chosen"]), money, said, strict=True)
     )
-    figure.update_layout(
-        bargap=0.35,
-        yaxis={**look.AXIS, "autorange": "reversed", "showline": False, "ticks": ""},
-        xaxis={"visible": False, "range": [0, 2.35 * float(money.max())], "fixedrange": True},
-    )
-    followed = [bool(value) for value in rows["chosen"]]
-    figure.add_bar(
-        y=names,
-        x=money.round(2).tolist(),
-        orientation="h",
-        marker={
-            "color": [look.BEET if own else look.PAPER for own in followed],
-            "line": {"color": [look.BEET if own else look.INK for own in followed], "width": 1},
-        },
-        customdata=said,
-        hovertemplate="%{y}: %{customdata}<extra></extra>",
-    )
-    for name, value, text in zip(names, money, said, strict=True):
-        look.label(figure, value, name, text)
-    return look.drawing(figure, f"fig-policies-{n}", part, _told(part, rows, currency), part)
+    told = _told(part, rows, currency)
+    return look.Drawing(f"fig-policies-{n}", part, "", told, 0, part, drawn)
 
 
 def _told(part: str, rows: pd.DataFrame, currency: str) -> str:

@@ -1,14 +1,16 @@
 """Measure the sample logs' reports in Chromium: size, first paint, all figures drawn.
 
-``python tests/bench/bench_report.py REPORT.html...`` prints a line a report: bytes, seconds to the
-first paint and to the last figure (median of five), and both over those of a page of the same
-library that draws one point: the machine's own pace, measured in the same run.
+``python tests/bench/bench_report.py REPORT.html...`` prints the load of the machine and a line a
+report: bytes, seconds to the first paint and to the last figure (the least of five, and their
+middle), and both over those of a page of the same library that draws one point: the machine's own
+pace, measured in the same run.
 """
 
 from __future__ import annotations
 
 import base64
 import gzip
+import os
 import statistics
 import sys
 import tempfile
@@ -42,8 +44,8 @@ ONE_POINT = """<!doctype html><p>one</p><div id="plot"></div>
 }}));</script>"""
 
 
-def seconds(browser: Browser, path: Path) -> tuple[float, float]:
-    """Median seconds to the first paint and to the last figure."""
+def seconds(browser: Browser, path: Path) -> tuple[list[float], list[float]]:
+    """Seconds to the first paint and to the last figure of each run, in rising order."""
     found = []
     for _ in range(RUNS):
         page = browser.new_context(viewport={"width": 1280, "height": 900}).new_page()
@@ -52,7 +54,7 @@ def seconds(browser: Browser, path: Path) -> tuple[float, float]:
             page.wait_for_timeout(50)
         found.append(page.evaluate(TIMES))
         page.context.close()
-    first, drawn = (statistics.median(own) / 1000 for own in zip(*found, strict=True))
+    first, drawn = (sorted(value / 1000 for value in own) for own in zip(*found, strict=True))
     return first, drawn
 
 
@@ -64,16 +66,20 @@ def main() -> None:
         least = Path(folder) / "one.html"
         least.write_text(ONE_POINT.format(packed=packed), "utf-8")
         browser = play.chromium.launch(executable_path="/usr/bin/chromium", args=FLAGS)
-        pace = seconds(browser, least)
-        sys.stdout.write(f"one point: first paint {pace[0]:.2f} s, drawn {pace[1]:.2f} s\n")
-        for name in sys.argv[1:]:
-            path = Path(name).resolve()
-            first, drawn = seconds(browser, path)
-            sys.stdout.write(
-                f"{path.name}: {path.stat().st_size:,} bytes, first paint {first:.2f} s "
-                f"({first / pace[0]:.1f} times), all drawn {drawn:.2f} s "
-                f"({drawn / pace[1]:.1f} times)\n"
-            )
+        pace = [own[0] for own in seconds(browser, least)]
+        sys.stdout.write(
+            f"load {os.getloadavg()[0]:.1f} on {os.cpu_count()} cores; one point: "
+            f"first paint {pace[0]:.2f} s, drawn {pace[1]:.2f} s\n"
+        )
+        for path in (Path(name).resolve() for name in sys.argv[1:]):
+            said = [
+                f"{what} {own[0]:.2f} s (middle {statistics.median(own):.2f} s, "
+                f"{own[0] / base:.1f} times)"
+                for what, own, base in zip(
+                    ("first paint", "all drawn"), seconds(browser, path), pace, strict=True
+                )
+            ]
+            sys.stdout.write(f"{path.name}: {path.stat().st_size:,} bytes, {', '.join(said)}\n")
         browser.close()
 
 
