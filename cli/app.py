@@ -50,7 +50,7 @@ class Commands(TyperGroup):
 
 def explain(error: WearaheadError) -> None:
     """Print an error and its way out on stderr."""
-    message(f"{strong('error:', err=True, colour=True)} {error}")
+    message(str(error), f"{strong('error:', err=True, colour=True)} ")
     if isinstance(error, NotInStore) and error.nearest and error.nearest not in error.way_out:
         message(f"       did you mean {error.nearest}?")
     for line in error.way_out.splitlines():

@@ -121,7 +121,6 @@ def lay_out(folder: Path) -> list[Path]:
 def _forecast(folder: Path, logs: list[Path], stages: Stages, *, as_json: bool) -> list[Path]:
     """Import, forecast twice and write both reports; print the running season's summary."""
     from forecast.intake.importing import import_logs
-    from forecast.jobs.beside import with_grades
     from forecast.jobs.season import run_season
     from reports.page import write_page
 
@@ -136,7 +135,7 @@ def _forecast(folder: Path, logs: list[Path], stages: Stages, *, as_json: bool) 
             running = run_season(store, plan, work=watched)
     for forecast, page in zip((before, running), pages, strict=True):
         with stages.stage(f"{page.name} written"), writing(page):
-            write_page(with_grades(store, forecast), page)
+            write_page(forecast, page)
     if not as_json:
         typer.echo("\n" + summary(running) + "\n")
     return pages

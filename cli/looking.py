@@ -54,21 +54,19 @@ def _because(rows: pd.DataFrame, column: str) -> list[str]:
     """Return a line a part type, the largest change first: '+60 LINER-45: facts +41, rest +19'."""
     lines = []
     for part, own in rows.groupby("part_type", sort=True):
-        shares = [
-            (str(name).replace("_", " "), float(change))
-            for name, change in zip(own["input"], own[column], strict=True)
-        ]
-        told = ", ".join(
-            f"{name} {_signed(change)}" for name, change in shares if abs(change) >= 0.5
-        )
-        whole = sum(change for _, change in shares)
+        exact = zip(own["input"], own[column].astype(float), strict=True)
+        shares = {str(name).replace("_", " "): round(change) for name, change in exact}
+        whole = round(float(own[column].sum()))
+        left = "versions" if "versions" in shares else "rest"
+        shares[left] = shares.get(left, 0) + whole - sum(shares.values())  # so that they add up
+        told = ", ".join(f"{name} {_signed(change)}" for name, change in shares.items() if change)
         if told:
             lines.append((-abs(whole), f"{_signed(whole)} {part}: {told}"))
     return [line for _, line in sorted(lines)]
 
 
-def _signed(change: float) -> str:
-    return f"{round(change):+,}" if round(change) else "0"
+def _signed(change: int) -> str:
+    return f"{change:+,}" if change else "0"
 
 
 def hindsight(

@@ -10,7 +10,7 @@ from typing import Annotated
 import typer
 
 from cli import show
-from cli.options import Json, add, address, work
+from cli.options import Json, add, address
 from forecast.errors import WearaheadError
 
 Number = Annotated[
@@ -33,15 +33,10 @@ def report(
       wearahead report --out report.html
       wearahead report 3 --out forecast_3.html
     """
-    from forecast.jobs.beside import with_grades
     from forecast.jobs.season import kept_forecast
     from reports.page import write_page
 
-    with work() as watched:
-        watched.tell("the report", 0, 2)
-        forecast = kept_forecast(address(ctx), number)
-        watched.tell("the report", 1, 2)
-        forecast = with_grades(address(ctx), forecast)
+    forecast = kept_forecast(address(ctx), number)
     with writing(out):
         write_page(forecast, out)
     rows = [{"forecast": forecast.number, "file": str(out), "bytes": out.stat().st_size}]

@@ -59,7 +59,9 @@ def season(
         return
     forecast = found[0]
     if as_json:
-        show.tables(forecast.tables(), as_json=True)
+        running = forecast.exhibits["so_far"]
+        more = {"so_far": running} if len(running) else {}
+        show.tables(forecast.tables() | more, as_json=True)
         show.message(f"forecast {forecast.number}")
         return
     typer.echo(summary(forecast))

@@ -20,6 +20,9 @@ if TYPE_CHECKING:
     Rows = pd.DataFrame | Sequence[Mapping[str, object]]
 
 GAP: Final = "  "
+MOST_SHOWN: Final = 2000
+"""Characters of one text of the logs in a terminal."""
+
 NARROWEST: Final = 9
 WORDS: Final = (80, 24, 16, NARROWEST)
 SHOWN: Final[Mapping[str, tuple[str, ...]]] = {
@@ -69,14 +72,39 @@ SHOWN: Final[Mapping[str, tuple[str, ...]]] = {
 
 def strong(text: str, *, err: bool = False, colour: bool = False) -> str:
     """Set a text off where a person reads it: bold, and magenta if ``colour``."""
-    stream = sys.stderr if err else sys.stdout
+    stream, text = sys.stderr if err else sys.stdout, harmless(text)
     if os.environ.get("NO_COLOR") or os.environ.get("TERM") == "dumb" or not stream.isatty():
         return text
     return typer.style(text, bold=True, fg="magenta" if colour else None)
 
 
-def message(text: str) -> None:
-    """Say something on stderr: it is no result. On a terminal it is folded between words."""
+def harmless(text: str) -> str:
+    r"""Return a text of the logs as a terminal may show it: nothing in it acts, and it has an end.
+
+    Characters that steer a terminal, or turn the direction of writing, are shown by their escape
+    (``\x1b``); what is longer than :data:`MOST_SHOWN` is cut, and its length told. JSON and files
+    have the whole.
+    """
+    if len(text) > MOST_SHOWN:
+        text = f"{text[: MOST_SHOWN // 2]}… ({len(text):,} characters)"
+    if text.isprintable():
+        return text
+    return "".join(
+        c if c.isprintable() or c in "\n\N{NO-BREAK SPACE}" else repr(c)[1:-1] for c in text
+    )
+
+
+def message(text: str, lead: str = "") -> None:
+    """Say something on stderr: it is no result. On a terminal it is folded between words.
+
+    Parameters
+    ----------
+    text
+        May hold what a log says.
+    lead
+        Stands before it as it is.
+    """
+    text = lead + "\n".join(harmless(line) for line in text.split("\n"))
     if sys.stderr.isatty() and "  " not in text:  # two spaces stand before a command to copy
         text = textwrap.fill(
             text, width(), subsequent_indent="  ", break_long_words=False, break_on_hyphens=False
@@ -173,6 +201,7 @@ def layout(
     str
         Lines without blanks at their end: heads, a rule, the rows.
     """
+    cells = [[harmless(cell) for cell in row] for row in cells]
     columns = list(zip(*cells, strict=True))
     widths = [
         max(len(head) if len(head) <= NARROWEST else _longest_word(head), *map(len, column))
@@ -197,8 +226,10 @@ def cards(rows: Sequence[Mapping[str, object]]) -> str:
     room = min(width(), 80)
     texts = []
     for row in rows:
-        where = [_text(row[name]) for name in ("machine", "position", "part_type", "at")]
-        head = f"{strong(str(row['id']))}  {'  '.join(filter(None, [str(row['rule']), *where]))}"
+        where = [harmless(_text(row[name])) for name in ("machine", "position", "part_type", "at")]
+        head = "  ".join(filter(None, [str(row["id"]), str(row["rule"]), *where]))
+        head = textwrap.fill(head, room, subsequent_indent=" " * 10, break_on_hyphens=False)
+        head = head.replace(str(row["id"]), strong(str(row["id"])), 1)
         state, default = (str(row[name]).replace("_", " ") for name in ("state", "default"))
         holds = f"open, taken {default} until settled" if state == "open" else f"settled {state}"
         said = [str(row["what"]), f"proposed: {row['proposal']}", holds, str(row["note"] or "")]
@@ -207,6 +238,7 @@ def cards(rows: Sequence[Mapping[str, object]]) -> str:
 
 
 def _indented(text: str, room: int) -> str:
+    text = harmless(text)
     return textwrap.fill(text, room, initial_indent=" " * 10, subsequent_indent=" " * 12)
 
 
@@ -219,7 +251,7 @@ def paragraphs(sentences: Sequence[str]) -> str:
 
 def hanging(sentence: str) -> str:
     """Write one sentence whose further lines hang in."""
-    return textwrap.fill(sentence, min(width(), 80), subsequent_indent="  ")
+    return textwrap.fill(harmless(sentence), min(width(), 80), subsequent_indent="  ")
 
 
 def wear_glyph(left: float) -> str:

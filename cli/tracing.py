@@ -70,7 +70,7 @@ def evidence(
     if as_json:
         show.tables({"evidence": rows}, as_json=True)
         return
-    typer.echo("\n".join(_overview(rows) if position is None else _told(rows)))
+    typer.echo("\n".join(_overview(rows) if position is None else told(rows)))
 
 
 def _overview(rows: pd.DataFrame) -> list[str]:
@@ -88,11 +88,12 @@ def _overview(rows: pd.DataFrame) -> list[str]:
     return lines
 
 
-def _told(rows: pd.DataFrame) -> list[str]:
+def told(rows: pd.DataFrame) -> list[str]:
     """Write the chain, a heading for each kind of link."""
     records = show.records(rows)
     here = records[0]
-    lines = [show.strong(f"{here['value']}: {here['says']}", colour=True)]
+    head = textwrap.wrap(f"{here['value']}: {here['says']}", min(show.width(), 80))
+    lines = [show.strong(line, colour=True) for line in head]
     kinds = [UNDER.get(str(row["step"]), str(row["step"])) for row in records]
     for step, title in TITLES.items():
         own = [row for row, kind in zip(records, kinds, strict=True) if kind == step]

@@ -68,8 +68,8 @@ def _buy(forecast: SeasonForecast) -> Section:
         "shelf is likely to be empty; enough is the chance that nothing runs out before the "
         "season's end, without the order and with it (and with its part type's orders above it). "
         "Days late: that day has passed, but an order that leaves today is still enough. Too late "
-        "to order: the shelf is likely to be empty before anything ordered now arrives; what "
-        "is then on its way may be enough afterwards."
+        "to order: the shelf is likely to be empty before anything ordered now arrives; what is "
+        "then on its way may be enough afterwards."
         if bought.any()
         else "Nothing has to be bought: the shelf and the orders on their way are enough."
     )

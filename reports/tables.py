@@ -21,6 +21,8 @@ LABELS: Final = {
     "week": "week from",
     "cumulative_low": "so far, low",
     "cumulative_high": "so far, high",
+    "cumulative_p05": "up to this week alone, low",
+    "cumulative_p95": "up to this week alone, high",
     "order_by": "order by",
     "needed_by": "needed by",
     "chance_without": "enough without",
@@ -36,6 +38,8 @@ LABELS: Final = {
     "chance_window": "lasts to the window",
     "chance_season": "lasts the season",
     "chance_next": "and the next",
+    "first_day": "from",
+    "last_day": "until",
     "stops_mean": "stops",
     "hours_mean": "hours",
     "product_loss": "product loss",
@@ -66,6 +70,8 @@ LABELS: Final = {
     "narrows_by": "narrows by, pieces",
     "may_flip": "may flip",
     "minutes": "minutes",
+    "pv_mpa_m_s": "PV, MPa m/s",
+    "k_us": "k, US units",
     "leave": "to leave in",
     "as_of": "forecast on",
     "until": "up to",
@@ -124,6 +130,8 @@ EXPECTED: Final = frozenset(
         "overhaul",
         "cumulative_low",
         "cumulative_high",
+        "cumulative_p05",
+        "cumulative_p95",
         "stops_mean",
         "stops_p05",
         "stops_p95",
@@ -150,7 +158,20 @@ CHANCES: Final = frozenset(
         "may_flip",
     ]
 )
-DAYS: Final = frozenset(["week", "order_by", "needed_by", "window", "at", "day", "as_of", "until"])
+DAYS: Final = frozenset(
+    [
+        "first_day",
+        "last_day",
+        "week",
+        "order_by",
+        "needed_by",
+        "window",
+        "at",
+        "day",
+        "as_of",
+        "until",
+    ]
+)
 MONEY: Final = {
     "costs": frozenset(["parts", "planned", "unplanned", "stops", "product_loss", "total"]),
     "closing_stock": frozenset({"cost"}),
@@ -160,6 +181,8 @@ MONEY: Final = {
     "policies": frozenset({"money"}),
 }
 SHORT: Final = 26
+LEAST_TOLD: Final = 0.01
+"""Pieces below which nobody cares by how many a reading narrows a total."""
 FIGURES: Final = {
     "machine_sd": 2,
     "piece_sd": 2,
@@ -306,7 +329,9 @@ def table(
     ]
     cells = [_cells(name, frame, column, ranges.get(column), currency, years) for column in kept]
     heads = tuple(
-        Column(column, LABELS.get(column, column.replace("_", " ")), _kind(name, column, own))
+        Column(
+            column, LABELS.get(column, column.replace("_", " ")), _kind(name, column, own, frame)
+        )
         for column, own in zip(kept, cells, strict=True)
     )
     anchor = name if id is None else id
@@ -327,7 +352,7 @@ def _ends(column: str, known: Sequence[str]) -> tuple[str, str] | None:
     return None
 
 
-def _kind(name: str, column: str, cells: Sequence[str]) -> Kind:
+def _kind(name: str, column: str, cells: Sequence[str], frame: pd.DataFrame) -> Kind:
     if column in DAYS:
         return "d"
     if (
@@ -338,6 +363,7 @@ def _kind(name: str, column: str, cells: Sequence[str]) -> Kind:
         or (name == "duty" and column in ("value", "limit"))
         or column in ("pinball", "crps", "bias")
         or column.endswith(("_mm", "_sd", "_hours", "_ratio"))
+        or (len(frame) and frame[column].dtype.kind in "iuf")
     ):
         return "n"
     return "s" if max(map(len, cells), default=0) <= SHORT else "t"
@@ -407,8 +433,10 @@ def _text(name: str, column: str, value: object, currency: str) -> str:
         return words.chance(value)
     if isinstance(value, bool) or type(value).__name__ == "bool":
         return "yes" if value else "no"
-    if column == "crew_hours":
+    if column in ("crew_hours", "minutes"):
         return words.hours(value)
+    if column == "narrows_by" and 0 < words.number(value) < LEAST_TOLD:
+        return f"under {LEAST_TOLD:g}"
     if column in EXPECTED:
         return words.about(value)
     if column in COUNTS or (name, column) in BANDS:

@@ -51,7 +51,9 @@ def demand() -> tuple[pd.DataFrame, pd.DataFrame]:
             spread = 1.9 * (cumulative + (0.11 * cumulative) ** 2) ** 0.5
             for kind, part_of in (("total", 1.0), ("planned", 1 - share), ("unplanned", share)):
                 band = (max(0.0, round(cumulative - spread)), round(cumulative + spread))
-                ends = band if kind == "total" else (np.nan, np.nan)
+                one = 1.64 / 1.9 * spread  # one week alone: narrower
+                alone = (max(0.0, round(cumulative - one)), round(cumulative + one))
+                ends = (*band, *alone) if kind == "total" else (np.nan,) * 4
                 rows.append((part, monday, kind, *weekly(mean * part_of), *ends))
         sd = spread / 1.9
         quantiles = [max(0, round(cumulative + z * sd)) for z in (-1.64, 0, 0.84, 1.28, 1.64)]

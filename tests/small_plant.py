@@ -57,8 +57,15 @@ seed = 1
 
 def plant(folder: Path) -> tuple[str, Path]:
     """Write and import the logs; return the store's address and the plan file."""
+    files, plan = written(folder)
+    store = str(folder / "store.duckdb")
+    import_logs(store, files, today=AS_OF + timedelta(days=1))
+    return store, plan
+
+
+def written(folder: Path) -> tuple[list[Path], Path]:
+    """Write the logs and the plan."""
     rng = np.random.default_rng(7)
-    end = AS_OF + timedelta(days=1)
     logs = {
         "part_types": [
             "part_type,wear_limit_mm,gauge_sd_mm,unit_cost,lead_time_days",
@@ -100,9 +107,7 @@ def plant(folder: Path) -> tuple[str, Path]:
         files[-1].write_text("\n".join(lines) + "\n", encoding="utf-8")
     plan = folder / "plan.toml"
     plan.write_text(PLAN, encoding="utf-8")
-    store = str(folder / "store.duckdb")
-    import_logs(store, files, today=end)
-    return store, plan
+    return files, plan
 
 
 def main() -> None:

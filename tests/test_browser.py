@@ -154,6 +154,7 @@ def test_looking_closer_leaves_one_machine(browser: Browser, report: Path) -> No
     assert machines
     assert set(machines) == {"G07"}
     assert page.evaluate("location.hash") == "#machine=G07"
+    assert page.locator(".whence").inner_text().endswith("wearahead evidence G07")
     page.locator(".closer button").click()
     until(page, "!document.body.classList.contains('close')")
     assert page.locator("#machines tbody tr:not([hidden])").count() > len(machines)

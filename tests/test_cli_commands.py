@@ -67,7 +67,6 @@ def run(monkeypatch: pytest.MonkeyPatch, calls: list[tuple[str, Any, Any]]) -> R
         "forecast.intake.set_aside": {"set_aside": [dict.fromkeys(RESULTS["set_aside"], "x")]},
         "forecast.intake.doubts": {"doubts": [DOUBT], "settle": DOUBT},
         "forecast.jobs.season": {"run_season": forecast, "kept_forecast": forecast},
-        "forecast.jobs.beside": {"with_grades": forecast},
         "forecast.jobs.study": {
             "wear": forecast.results["wear"],
             "wear_beside": ({"wear": forecast.results["wear"]}, ()),
@@ -168,8 +167,7 @@ def test_report_and_export_write_files(run: Run, calls: list[Any], tmp_path: Pat
     assert (tmp_path / "deep" / "r.html").stat().st_size == told["bytes"] <= 3_000_000
     assert calls[0][1] == ("wearahead.duckdb", 7)
     ran = run("export", "--to", str(tmp_path / "out"), "--json")
-    assert calls[1][0] == "with_grades"
-    assert calls[2][1] == ("wearahead.duckdb", None)
+    assert calls[1][1] == ("wearahead.duckdb", None)
     assert len(json.loads(ran.stdout)["files"]) == len(RESULTS) + 2
 
 
@@ -230,7 +228,7 @@ def test_demo_does_the_whole_job_twice_in_one_folder(
         ran = run("demo", "--folder", str(folder))
         assert ran.exit_code == 0, ran.stderr
         (folder / "wearahead.duckdb").write_text("as an import would leave it")
-        steps = ["import_logs", "run_season", "run_season", "with_grades", "with_grades"]
+        steps = ["import_logs", "run_season", "run_season"]
         assert [name for name, *_ in calls] == steps
         assert calls[0][2]["today"] >= date(2026, 8, 30)
         assert calls[1][2]["as_of"] == date(2026, 5, 11)

@@ -57,18 +57,24 @@ def test_a_bent_law_stands_among_what_the_forecast_assumes(
     path = tmp_path / "plan.toml"
     path.write_text(text, encoding="utf-8")
     bent = replace(snapshot, growth=growth(0.6))
-    found = forecast_season(bent, read_plan(path, ["draws.count=100"])).results["assumed"]
-    (row,) = found[found["what"] == f"{PART}: wear grows in a straight line"].itertuples()
+    plan = read_plan(path, ["draws.count=100"])
+    results = forecast_season(bent, plan).results
+    found = results["assumed"]
+    (row,) = found[found["what"] == f"{PART}: wear grows"].itertuples()
     assert float(row.value.split()[5]) == pytest.approx(0.6, abs=0.04)
     assert row.why == "the readings bend"
-    assert "at 1.5 times the longest age read" in row.effect and "too much" in row.effect
+    assert row.effect.startswith("hours left follow that power; at 1.5 times the longest age read")
+    assert "too much" in row.effect
+    straight = forecast_season(snapshot, plan).results
+    mean = [of["season_totals"]["mean"].iloc[0] for of in (results, straight)]
+    assert mean[0] < 0.95 * mean[1], "wear that slows down lasts longer"
 
 
 def test_straight_wear_is_said_to_be_straight(fleet: tuple[Snapshot, str]) -> None:
     snapshot, _ = fleet
     fits = fit_all(snapshot).wear_fits
     (row,) = growth_assumed(growths(replace(snapshot, growth=growth(1.0)), fits))
-    assert row[1] == "straight"
+    assert row[1] == "in a straight line"
     assert "does as well" in row[2] or "so near a straight line" in row[2]
     assert growth_assumed(growths(snapshot, fits)) == [], "no readings, nothing to say"
 

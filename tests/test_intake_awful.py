@@ -1,11 +1,13 @@
 """A folder as three plants and ten people leave it: everything is in, set aside, or doubted."""
 
+import json
 from datetime import date
 from pathlib import Path
 
 import xlsxwriter
 from typer.testing import CliRunner
 
+from cli import show
 from cli.app import app
 from forecast.intake.doubts import doubts
 from forecast.intake.importing import import_logs
@@ -90,7 +92,7 @@ DOUBTS = [
 """Rule, machine, position and default of every doubt about the folder."""
 
 
-def test_an_awful_folder_is_accounted_for_and_its_doubts_are_shown(tmp_path):
+def test_an_awful_folder_is_accounted_for_and_its_doubts_are_shown(tmp_path, monkeypatch):
     store = str(tmp_path / "s.duckdb")
     report = import_logs(store, awful(tmp_path), today=TODAY)
     counts = [(f.file, f.rows, f.accepted, f.known, f.set_aside) for f in report.files]
@@ -115,26 +117,48 @@ def test_an_awful_folder_is_accounted_for_and_its_doubts_are_shown(tmp_path):
         ("readings plant B.csv", 12, "unknown unit"),
         ("sheets.xlsx [G02]", 4, "not a number"),
     ]
-    found = [
-        (row["rule"], row["machine"], row["position"], row["default"]) for row in doubts(store)
-    ]
+    raised = doubts(store)
+    found = [(row["rule"], row["machine"], row["position"], row["default"]) for row in raised]
     assert sorted(found) == sorted(DOUBTS)
+    monkeypatch.setenv("COLUMNS", "80")
+    names = ("file", "kind", "rows", "accepted", "known", "set_aside")
+    table = [{name: getattr(file, name) for name in names} for file in report.files]
+    seen = (
+        show.text_table("files", table),
+        show.text_table("set_aside", set_aside(store)),
+        show.cards(raised),
+    )
+    assert max(len(line) for text in seen for line in text.splitlines()) <= 80
+    assert "readings plant B.csv  readings      10         5      0          5" in seen[0]
+    assert "G01  1  SLEEVE-30  2026-06-14" in seen[2]
+    near = [line for line in seen[2].splitlines() if "nearest name" in line]
+    assert near == ["          proposed: the nearest name is G01"], "of G99, not of =cmd"
     again = import_logs(store, awful(tmp_path), today=TODAY)
     assert sum(file.accepted for file in again.files) == 0
 
 
-def test_what_is_said_of_it_fits_80_columns(tmp_path, monkeypatch):
-    """Import, what was set aside, and the doubts, as a person sees them; nothing acts there."""
+def test_texts_that_steer_a_terminal_or_have_no_end_are_only_shown(tmp_path, monkeypatch):
+    """An escape, a turned direction and a cell of 10 MB: data everywhere, shown short and plain."""
     monkeypatch.setenv("COLUMNS", "80")
-    store = ["--store", str(tmp_path / "s.duckdb")]
-    said = []
-    for words in (["import", *map(str, awful(tmp_path))], ["set-aside"], ["doubts"]):
-        found = CliRunner().invoke(app, [*store, *words])
-        assert found.exit_code == 0, found.output
-        said.append(found.stdout)
-    assert max(len(line) for text in said for line in text.splitlines()) <= 80
-    assert "readings plant B.csv  readings      10         5      0          5" in said[0]
-    assert "G01  1  SLEEVE-30  2026-06-14" in said[2]
-    assert "\x1b" not in "".join(said)
-    near = [part for part in said[2].split("\n") if "nearest name" in part]
-    assert near == ["          proposed: the nearest name is G01"], "of G99, not of =cmd"
+    bad = "G\x1b[2J\x1b]0;owned\x07\u202e"
+    logs = {
+        "fleet.csv": "machine,part_type,positions,from,start_state\nG01,A,2,2026-06-01,new\n",
+        "readings.csv": "machine,at,part_type,position,value\n"
+        f"{bad},2026-06-12,A,1,0.2\n{'x' * 10_000_000},2026-06-12,A,1,0.2\n"
+        f"G01,2026-06-12,A,1,{bad}\nG01,2026-06-12,A,2,{'9,' * 40}\n",
+    }
+    for name, text in logs.items():
+        (tmp_path / name).write_text(text, encoding="utf-8")
+    store = str(tmp_path / "s.duckdb")
+    import_logs(store, [tmp_path / name for name in logs], today=TODAY)
+    refused = CliRunner().invoke(app, ["import", str(tmp_path / f"{bad}.csv")])
+    assert refused.exit_code == 1
+    seen = show.text_table("set_aside", set_aside(store)), show.cards(doubts(store)), refused.stderr
+    for text in seen:
+        assert not set(text) & {"\x1b", "\x07", "\u202e"}
+        assert len(text) < 10_000
+    assert max(len(line) for text in seen[:2] for line in text.splitlines()) <= 80
+    assert all(r"G\x1b[2J" in text for text in seen)
+    assert r"\u202e" in seen[1] and "(10,000,000 characters)" in seen[1]
+    rows = json.loads(show.as_object({"set_aside": set_aside(store)}))["set_aside"]
+    assert bad in [row["value"] for row in rows], "JSON has the whole"

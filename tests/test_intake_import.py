@@ -255,6 +255,25 @@ def test_known_at(tmp_path):
     ]
 
 
+def test_a_later_import_can_be_a_backfill_too(tmp_path, seven):
+    """Rows without a report were known a day after they happened; a fleet row always."""
+    bring(tmp_path, seven[0])
+    old = write(
+        tmp_path,
+        "old.csv",
+        "machine,at,value,reported_at\nG07,2026-08-03 14:30,1,\nG07,2026-08-03,2,2026-08-20\n",
+    )
+    fleet = write(tmp_path, "fleet.csv", "machine,part_type,positions\nG07,X,8\n")
+    report = import_logs(str(tmp_path / "s.duckdb"), [old, fleet], today=TODAY, backfill=True)
+    assert report.backfill
+    assert any("1 day" in said for said in report.said)
+    assert stored(tmp_path, "SELECT known_at FROM log_readings ORDER BY read_value") == [
+        (datetime(2026, 8, 4, 14, 30),),
+        (datetime(2026, 8, 20),),
+    ]
+    assert stored(tmp_path, "SELECT known_at FROM log_fleet") == [(datetime(1970, 1, 1),)]
+
+
 def test_a_first_import_that_is_no_backfill(tmp_path, seven):
     report = import_logs(str(tmp_path / "s.duckdb"), seven, backfill=False, today=TODAY)
     assert not report.backfill

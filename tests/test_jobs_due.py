@@ -36,7 +36,8 @@ def found(snapshot: Snapshot, rows: list[tuple[str, float, str]]) -> pd.DataFram
 
 
 def due(snapshot: Snapshot) -> set[str]:
-    service = in_service(snapshot, fit_all(snapshot), draws=50, seed=1, running=None)
+    fits = fit_all(snapshot)
+    service = in_service(snapshot, fits, draws=50, seed=1, running=None, until=snapshot.day)
     return set(service.fitted.loc[service.due, "piece"])
 
 

@@ -96,7 +96,7 @@ def test_pieces_of_unknown_age_get_the_stationary_law(mixed: tuple[Snapshot, Pla
     snapshot, _ = mixed
     hidden = replace(snapshot, fitted=snapshot.fitted.assign(age=np.nan))
     fits = fit_all(hidden)
-    service = in_service(hidden, fits, draws=200, seed=1, running=None)
+    service = in_service(hidden, fits, draws=200, seed=1, running=None, until=hidden.day)
     assert len(service.fitted) == len(snapshot.fitted)
     assert service.fitted["age"].notna().all()
     seen = snapshot.fitted_cells.groupby("piece")["x"].sum() * 1000

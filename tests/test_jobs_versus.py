@@ -16,9 +16,10 @@ from scipy import stats
 
 from forecast.errors import NotInStore
 from forecast.jobs.fits import fit_all
+from forecast.jobs.kinds import compare_lives, scaled_modes, two_sides
 from forecast.jobs.sizes import season_hours, trial
-from forecast.jobs.versus import compare_lives, two_sides, versus
-from forecast.jobs.worth import scaled_modes, season_worth
+from forecast.jobs.versus import versus
+from forecast.jobs.worth import season_worth
 from forecast.life.sizes import (
     WearSpread,
     success_run_power,

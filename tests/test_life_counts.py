@@ -167,6 +167,24 @@ def test_no_replacement_gives_the_lower_bound_that_lives_give() -> None:
     assert fit.ages().to_dict("records") == [{"machine": "G01", "age": 500.0, "quantity": 20.0}]
 
 
+def test_a_week_that_nobody_has_looked_at_only_adds_to_the_ages() -> None:
+    """Taken for a week without a failure it would make parts look better than they are."""
+    counts, _ = watched(np.random.default_rng(6), 8, 20, weeks=20)
+    last = counts.groupby("machine")[["machine", "hours", "positions"]].tail(1)
+    more = last.assign(week=20, replaced=np.nan)
+    known, fit = fit_counts(counts), fit_counts(pd.concat([counts, more]))
+    taken = fit_counts(pd.concat([counts, more.fillna(0.0)]))
+    assert fit.failures == known.failures
+    assert (fit.shape, fit.scale) == pytest.approx((known.shape, known.scale), rel=1e-4)
+    assert fit.log_likelihood == pytest.approx(known.log_likelihood)
+    assert taken.mean_life > 1.02 * fit.mean_life
+    older = fit.ages()
+    assert older["quantity"].sum() == pytest.approx(160)
+    assert older["age"].max() == pytest.approx(known.ages()["age"].max() + 168)
+    renewed = older[older["age"] == 84.0]["quantity"].sum()
+    assert 1 < renewed < 20  # as many as the law expects
+
+
 def test_nothing_ran() -> None:
     counts = pd.DataFrame(
         {"machine": "G01", "week": range(3), "hours": 0.0, "positions": 5, "replaced": 0}
@@ -240,7 +258,7 @@ def test_more_replaced_than_there_are_positions_is_survived() -> None:
         (lambda c: c.drop(columns="hours"), "counts lack hours"),
         (lambda c: c.assign(hours=-1.0), r"hours cannot be -1.0 \(machine G01, week 0\)"),
         (lambda c: c.assign(positions=0), "positions cannot be 0.0"),
-        (lambda c: c.assign(replaced=np.nan), "replaced cannot be nan"),
+        (lambda c: c.assign(replaced=np.inf), "replaced cannot be inf"),
         (lambda c: pd.concat([c, c.tail(1)]), "two rows for machine G01, week 2"),
     ],
 )

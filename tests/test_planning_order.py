@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import itertools
+import re
 import runpy
+from dataclasses import replace
 from datetime import date
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -12,11 +15,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from forecast.planning.filler import Filler
 from forecast.planning.order import in_order
 from forecast.planning.overhaul import plan_overhaul
 from forecast.planning.rules import ChangeRule
 from forecast.planning.shelf import shelf_limits
-from forecast.planning.solver import Job, best_order
+from forecast.planning.solver import Job, Order, best_order, easy_bound
 from forecast.planning.windows import schedule
 
 SEASON: dict[str, Any] = runpy.run_path(str(Path(__file__).parent / "test_planning_season.py"))
@@ -58,12 +62,14 @@ def fits(given: list[Job], where: tuple[int, ...], crew: np.ndarray, setup: floa
 def test_the_solver_finds_no_worse_than_every_whole_plan(seed: int) -> None:
     """Against all 3^5 plans: pieces may be split, so its cost is at most the best whole plan's."""
     given, crew, setup = jobs(5, 2, seed), np.array([60.0, 50.0]), 10.0
-    found = best_order(given, crew, setup, np.zeros((0, 2)), gap=0.0)
+    found = best_order(given, crew, setup, np.zeros((0, 2)), gap=0.0, close=0.0)
     assert found is not None
     plans = [where for where in itertools.product(range(3), repeat=5)]
     best = min(cost_of(given, where) for where in plans if fits(given, where, crew, setup))
     assert found.cost <= best + 1.0  # opening a machine costs a little, to break ties
     assert found.gap <= 1e-6
+    assert found.bound <= best + found.opening * 4  # no plan goes under it
+    assert easy_bound(given) <= found.bound
     assert found.variables == 5 * 3 + 4
     assert (found.pieces.sum(axis=1) == 1).all()
 
@@ -71,10 +77,29 @@ def test_the_solver_finds_no_worse_than_every_whole_plan(seed: int) -> None:
 def test_a_shelf_of_two_lets_two_pieces_be_done() -> None:
     given = jobs(5, 3, 1)
     shelf = np.array([[1.0, 2.0, 2.0]])
-    found = best_order(given, np.full(3, 1e6), 0.0, shelf, gap=0.0)
+    found = best_order(given, np.full(3, 1e6), 0.0, shelf, gap=0.0, close=0.0)
     assert found is not None
     upto = np.cumsum(found.pieces[:, :-1].sum(axis=0))
     assert upto.tolist() == [1, 2, 2]
+
+
+def test_many_machines_get_a_plan_near_its_bound_without_a_search_among_all() -> None:
+    rng = np.random.default_rng(4)
+    given = [
+        Job(machine, part, int(rng.integers(2, 20)), 3.0, 1, np.r_[rng.uniform(5, 9, 8), 12.0])
+        for machine in range(25)
+        for part in range(3)
+    ]
+    crew = np.full(8, 0.6 * sum(job.pieces * job.minutes for job in given) / 8)
+    found = best_order(given, crew, 20.0, np.zeros((0, 8)))
+    assert found is not None
+    assert found.in_time
+    assert 0.0 < found.gap <= 0.02
+    one = best_order(given, crew, 20.0, np.zeros((0, 8)))
+    assert one is not None
+    assert np.array_equal(found.pieces, one.pieces)
+    used = found.pieces[:, :-1].sum(axis=0) * 3.0
+    assert (used <= crew + 3.0 * len(given)).all()  # rounding
 
 
 def test_no_jobs_and_no_time_give_no_order() -> None:
@@ -109,14 +134,32 @@ class TestShortCrew:
 
     def test_without_an_answer_the_most_urgent_go_first(self) -> None:
         of, days, found, before = self.case(3.0)
-        from functools import partial
-
-        from forecast.planning.filler import Filler
-
         make = partial(Filler, found, days, AT_1500, of, before)
         ordered = in_order(make, found, days, of, {}, {}, solve=lambda *_: None)
         assert ordered.method == "most urgent first"
-        assert "no better order in time" in ordered.said
+        assert "no better order in time; gap at most" in ordered.said
+
+    def test_the_order_taken_without_the_solver_has_its_own_gap(self) -> None:
+        of, days, found, before = self.case(3.0)
+        make = partial(Filler, found, days, AT_1500, of, before)
+        orders: list[Order] = []
+
+        def never(*given: Any) -> Order:
+            order = best_order(*given)
+            assert order is not None
+            nothing = np.zeros_like(order.pieces)
+            nothing[:, -1] = order.pieces.sum(axis=1)
+            orders.append(replace(order, pieces=nothing))
+            return orders[-1]
+
+        ordered = in_order(make, found, days, of, {}, {}, solve=never)
+        cost = float(re.search(r"waiting costs (\d+)", ordered.said).group(1))  # type: ignore[union-attr]
+        gap = float(re.search(r"gap (\d+\.\d)%", ordered.said).group(1))  # type: ignore[union-attr]
+        # the cost is told in whole numbers; opening machines adds a little to it
+        most = cost + 0.5 + orders[0].opening * 6 * len(days.windows)
+        assert 100 * (1 - orders[0].bound / (cost - 0.5)) - 0.1 <= gap
+        assert gap <= 100 * (1 - orders[0].bound / most) + 0.1
+        assert gap >= 100 * orders[0].gap - 0.1
 
     def test_what_fits_asks_nobody(self) -> None:
         of, days, found, before = self.case(100.0)

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import dataclasses
 from concurrent.futures import ThreadPoolExecutor
 from datetime import date, timedelta
-from typing import ClassVar
+from typing import Any, ClassVar
 
 import numpy as np
 import pandas as pd
@@ -16,12 +17,13 @@ from forecast.planning.change_list import change_list, window_table
 from forecast.planning.costs import costs, unit_costs, unplanned_stops
 from forecast.planning.demand import (
     DemandPaths,
+    by_week,
     demand_paths,
     demand_table,
     season_totals,
     simultaneous_band,
 )
-from forecast.planning.draws import LifeDraws, WearDraws, WeibullDraws
+from forecast.planning.draws import IntArray, LifeDraws, WearDraws, WeibullDraws
 from forecast.planning.fleet import FITTED, Fleet, fleets
 from forecast.planning.overhaul import Overhaul, plan_overhaul
 from forecast.planning.plan import Plan
@@ -415,6 +417,41 @@ class TestOverhaul:
         assert chance[changed].max() <= chance[~changed].min() + 1e-12
         assert "do not fit into its 2 crew hours" in done.said[0]
 
+    def test_rows_carry_their_crew_hours_and_days(self) -> None:
+        done = self.decided(defaults={"minutes": 30.0})[3]
+        changed = done.table["decision"] == "change"
+        assert (done.table["crew_hours"][changed] == 0.5).all()
+        assert (done.table["crew_hours"][~changed] == 0.0).all()
+        assert set(done.table["first_day"][changed]) == {self.OVERHAUL["from"]}
+        assert set(done.table["last_day"][changed]) == {self.OVERHAUL["until"]}
+        assert done.table["first_day"][~changed].isna().all()
+        told = float(done.work.split(" machines, ")[1].split(" ")[0])
+        assert told == pytest.approx(done.table["crew_hours"].sum(), abs=0.5)
+
+    def test_decisions_near_the_line_say_so_and_only_those_flip_with_the_draws(self) -> None:
+        """Forty seeds: a row said to be sure in one is decided alike in nearly all others."""
+        of = plan(overhaul={**self.OVERHAUL, "keep_chance": 0.4})
+        days = days_of(of, as_of=date(2027, 6, 30))
+        (fleet,) = fleets_of(rollers(ages=400.0), of, days)
+        decided, sure = [], []
+        for seed in range(40):
+            rng = np.random.default_rng(seed)
+            few = WeibullDraws(
+                rng.lognormal(np.log(2.2), 0.2, 200), rng.lognormal(np.log(3000.0), 0.2, 200)
+            )
+            drawn = (dataclasses.replace(fleet, law=few),)
+            done = plan_overhaul(drawn, days, of, {"SLEEVE-30": 6.0}, seed)
+            decided.append((done.table["decision"] == "change").to_numpy())
+            sure.append(done.table["sure"].to_numpy(dtype=bool))
+            unsure = int(done.table["quantity"][~sure[-1]].sum())
+            assert (unsure > 0) == any(f"{unsure} pieces are so near" in one for one in done.said)
+        usual = np.mean(decided, axis=0) > 0.5
+        flipped = np.array(decided) != usual
+        sure_ones = np.array(sure)
+        assert flipped[~sure_ones].mean() > 0.1
+        assert flipped[sure_ones].mean() < 0.02
+        assert 0 < (~sure_ones).mean() < 0.5
+
     def test_the_keep_chance_comes_from_the_costs(self) -> None:
         """METHODS2 6: c0 10, mean life 1.90 seasons; its table prints .27, .74, .88, .95."""
         found = [keep_chance(10, cost, 1 / 1.90, 0.02) for cost in (15.0, 30.0, 60.0, 200.0)]
@@ -452,6 +489,13 @@ class TestResults:
         money = costs(paths, rules, {"SLEEVE-30": 6.0}, of)
         assert tuple(totals.columns) == RESULTS["season_totals"]
         assert tuple(weekly.columns) == RESULTS["demand"]
+        # a band for one week lies within the one that holds whole paths; nine in ten are in each
+        assert (weekly["cumulative_low"] <= weekly["cumulative_p05"]).all()
+        assert (weekly["cumulative_p95"] <= weekly["cumulative_high"]).all()
+        inside = self.inside(paths["SLEEVE-30"].total, weekly, days)
+        assert inside["whole, both"] >= 0.90
+        assert inside["one week, alone"].min() >= 0.90
+        assert inside["whole, alone"] < 0.88
         assert tuple(stops.columns) == RESULTS["unplanned_stops"]
         assert tuple(money.columns) == RESULTS["costs"]
         sums = weekly.groupby("kind")["mean"].sum()
@@ -463,6 +507,21 @@ class TestResults:
         parts = money[["parts", "planned", "unplanned", "stops"]].sum(axis=1)
         assert money["total"][0] == pytest.approx(parts[0])
         assert money["total_low"][0] < money["total"][0] < money["total_high"][0]
+
+    def inside(self, total: IntArray, weekly: pd.DataFrame, days: Calendar) -> dict[str, Any]:
+        """Return the share of paths in each band, on every week and in all of them."""
+        summed = np.cumsum(by_week(total, days), axis=1)
+        rows_ = weekly[weekly["kind"] == "total"]
+        both, alone = (
+            (summed >= rows_[f"cumulative_{low}"].to_numpy())
+            & (summed <= rows_[f"cumulative_{high}"].to_numpy())
+            for low, high in (("low", "high"), ("p05", "p95"))
+        )
+        return {
+            "whole, both": both.all(axis=1).mean(),
+            "one week, alone": alone.mean(axis=0),
+            "whole, alone": alone.all(axis=1).mean(),
+        }
 
     def test_money_that_nobody_priced_is_empty(self) -> None:
         of, _, rules, paths = self.paths()

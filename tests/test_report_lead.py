@@ -98,9 +98,9 @@ def test_what_no_order_saves_is_told_apart_from_what_orders_leave() -> None:
 
 def test_the_overhaul_is_told_before_the_season() -> None:
     rows = [
-        ("G01", "rollers", "3", "SLEEVE-30", 1, "change", 0.41, 0.1),
-        ("G02", "rollers", "9", "SLEEVE-30", 1, "measure_again", 0.86, 0.2),
-        ("G02", "rollers", "9", "SLEEVE-30", 1, "leave", 0.97, 0.5),
+        ("G01", "rollers", "3", "SLEEVE-30", 1, "change", 0.41, 0.1, True, 0.5, None, None),
+        ("G02", "rollers", "9", "SLEEVE-30", 1, "measure_again", 0.86, 0.2, True, 0.0, None, None),
+        ("G02", "rollers", "9", "SLEEVE-30", 1, "leave", 0.97, 0.5, True, 0.0, None, None),
     ]
     overhaul = pd.DataFrame(rows, columns=list(RESULTS["overhaul"]))
     text = lead(EXAMPLE(overhaul=overhaul)).text()

@@ -54,10 +54,11 @@ def whole() -> SeasonForecast:
         ("SLEEVE-30", date(2026, 8, 30), 101, 96.0, 80, 115, "", 5),
         ("STRIP-12", date(2026, 8, 30), 33, 22.0, 15, 29, "above", 5),
     ]
+    over = (date(2026, 7, 6), date(2026, 7, 17))
     overhaul = [
-        ("G01", "rollers", "3", "SLEEVE-30", 1, "change", 0.41, 0.1),
-        ("G02", "rollers", "9", "SLEEVE-30", 1, "measure_again", 0.86, 0.2),
-        ("G02", "chain", "2", "STRIP-12", 1, "leave", 0.97, 0.5),
+        ("G01", "rollers", "3", "SLEEVE-30", 1, "change", 0.41, 0.1, True, 0.5, *over),
+        ("G02", "rollers", "9", "SLEEVE-30", 1, "measure_again", 0.86, 0.2, False, 0.5, *over),
+        ("G02", "chain", "2", "STRIP-12", 1, "leave", 0.97, 0.5, True, 0.0, None, None),
     ]
     rows = {"versus": versus, "hindsight": past, "so_far": running}
     frames = {name: pd.DataFrame(own, columns=list(EXHIBITS[name])) for name, own in rows.items()}

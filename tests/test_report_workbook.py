@@ -242,7 +242,7 @@ def test_another_reader_finds_the_same_calendar() -> None:
 
 
 def test_the_overhaul_stands_on_the_days_of_the_plan() -> None:
-    row = ("G01", "rollers", "3", "SLEEVE-30", 1.0, "change", 0.4, 0.1)
+    row = ("G01", "rollers", "3", "SLEEVE-30", 1.0, "change", 0.4, 0.1, True, 0.5, None, None)
     frame = pd.DataFrame([row], columns=list(RESULTS["overhaul"]))
     forecast = EXAMPLE(overhaul=frame)
     text = "[overhaul]\nfrom = 2026-06-15\nuntil = 2026-07-30\n"

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from forecast.jobs.versus import Compared, compare_rates, two_sides
+from forecast.jobs.kinds import Compared, compare_rates, two_sides
 from forecast.wear.sums import wear_sums
 
 HAND: dict[str, Any] = runpy.run_path(str(Path(__file__).parent / "one_snapshot.py"))

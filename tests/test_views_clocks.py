@@ -10,6 +10,7 @@ from datetime import date
 import pytest
 
 from forecast.intake.importing import import_logs
+from forecast.jobs.rests_on import ages_said
 from forecast.store.look import look
 from forecast.store.opening import open_store
 from forecast.store.snapshots import take_snapshot
@@ -34,6 +35,7 @@ C7,head,SEAL,2,2026-08-03,new,
 M1,table,BELT,2,2026-08-03,new,1800.5
 T1,mouth,CHUTE,2,2026-08-03,new,
 H1,rail,PAD,2,2026-08-03,new,
+H3,rail,PAD,2,2026-07-25,new,
 """
 
 CLOCKS = """\
@@ -61,6 +63,10 @@ H1,2026-08-03 00:00,100,,,,
 H1,2026-08-08 00:00,150,,,,
 H1,2026-08-10 00:00,400,,,,
 H1,2026-08-13 00:00,180,,,,
+H3,2026-07-25 00:00,5000,,,,
+H3,2026-07-27 00:00,5020,,,,
+H3,2026-07-29 00:00,7,,,,
+H3,2026-07-31 00:00,27,,,,
 """
 
 RUNNING = "date,running_hours,machine\n" + "".join(
@@ -120,7 +126,7 @@ def test_ages_are_what_the_meter_counted_whatever_became_of_it(snapshot):
         assert ages[machine, "1"] == pytest.approx(20 * pace, rel=3e-5), machine
     lives = snapshot.lives.set_index("piece")
     for machine, place, _ in MACHINES:
-        if machine != "C7":
+        if machine in PER_HOUR:
             first = lives.loc[f"{machine} {place} 1 #1"]
             age = start.get(machine, 0) + 60 * PER_HOUR[machine]
             assert (first["lower"], first["upper"]) == (pytest.approx(age, rel=3e-5),) * 2
@@ -143,6 +149,7 @@ def test_every_fault_of_a_meter_is_found_once_and_nothing_else_is(snapshot):
         ["meter backwards", "C5", "as_proposed", "open"],
         ["meter over 24 h a day", "H1", "as_proposed", "open"],
         ["meter reset", "C3", "as_proposed", "open"],
+        ["meter reset", "H3", "as_proposed", "open"],
         ["meter rollover", "C4", "as_proposed", "open"],
     ]
 
@@ -177,9 +184,45 @@ def test_nothing_is_spread_over_days_on_which_the_machine_stood(store):
 
 def test_what_a_clock_counts_in_an_hour_and_the_oldest_piece(snapshot):
     pace = snapshot.pace.set_index("machine")
-    assert pace["per_hour"].drop("C7").to_dict() == pytest.approx(PER_HOUR)
+    assert pace["per_hour"].drop(["C7", "H3"]).to_dict() == pytest.approx(PER_HOUR)
     assert math.isnan(pace.loc["C7", "per_hour"])
     metered = set(pace.index[pace["metered"].astype(bool)])
     assert metered == {"C1", "C2", "C3", "C4", "C5", "T1"}, "H1 counts hours themselves"
     oldest = snapshot.duty_limits.set_index("part_type")
     assert oldest.loc["SEAL", ["oldest_age", "max_age"]].tolist() == [5800, 5000]
+
+
+def test_every_age_carries_how_it_was_got(snapshot):
+    """H3: 20 h by its meter, 20 h at that rate while it was changed, 20 h, then 80 h by running."""
+    ages = snapshot.ages.set_index("piece")
+    meter, pace = "meter", "running hours at the pace of the meter"
+    expected = {
+        "C1 head 2 #1": (0, 4800, 0, 0, meter),
+        "C2 head 2 #1": (0, 4800, 0, 0, meter),
+        "C3 head 2 #1": (0, 3000, 1800, 0, f"{meter}, {pace}"),
+        "C4 head 2 #1": (0, 4800, 0, 0, meter),
+        "C5 head 2 #1": (0, 4800, 0, 0, meter),
+        "C6 head 2 #1": (1000, 0, 4800, 0, "start age stated, running hours x clock_per_hour"),
+        "M1 table 2 #1": (0, 0, 80 * 1800.5, 0, "running hours x clock_per_hour"),
+        "T1 mouth 2 #1": (0, 400, 0, 0, meter),
+        "H1 rail 2 #1": (0, 80, 0, 0, meter),
+        "H3 rail 2 #1": (
+            0, 40, 80, 20,
+            "meter, running, the rate around an unlogged change of the meter",
+        ),
+    }  # fmt: skip
+    for piece, (*parts, words) in expected.items():
+        row = ages.loc[piece]
+        found = row[["stated", "metered", "told", "guessed"]].astype(float).tolist()
+        assert found == pytest.approx(parts, abs=0.02), piece
+        assert row["age_from"] == words, piece
+    assert ages.loc["C7 head 2 #1", "age_from"] == "nothing tells how long it ran"
+    parts = ages[["stated", "metered", "told", "guessed"]].sum(axis=1)
+    known = snapshot.fitted[snapshot.fitted["age"].notna()]
+    added = parts.loc[known["piece"]].tolist()
+    assert added == pytest.approx(known["age"].tolist(), abs=0.02), "the parts are the whole"
+    said = {what: value for what, value, _, _ in ages_said(snapshot)}
+    # piece 1 of H3 was replaced after the change; of piece 2, 20 h are a guess
+    assert said == {
+        "PAD: ages across an unlogged change of the meter": "1 of 4 pieces and sets, up to 20"
+    }

@@ -55,11 +55,31 @@ def test_a_kit_keeps_its_age_and_counts_follow_it(book):
     first = counts[counts["kit"] == "K35"].iloc[0]
     assert (first["replaced"], first["others"], first["start_age"]) == (2, 3, 0)
     by_week = counts.groupby("kit")["hours"].apply(list).to_dict()
-    assert by_week["K35"] == pytest.approx([130, 10, 140], abs=0.02)
+    assert by_week["K35"] == pytest.approx([130, 150], abs=0.02)
+    replaced = counts.groupby("kit")["replaced"].apply(list).to_dict()
+    assert str(replaced) == "{'K35': [2.0, nan], 'K45': [0.0, 4.0, 0.0]}", "nobody has looked since"
     assert by_week["K45"] == pytest.approx([10, 140, 130], abs=0.02)
     assert counts.loc[counts["kit"] == "K45", "start_age"].unique().tolist() == [100]
     assert counts["positions"].unique().tolist() == [20]
     assert snapshot.lives.empty, "sets are told by counts"
+
+
+def test_what_ran_since_the_last_look_is_no_exposure(book):
+    """Counts are noted on Sundays: on Friday nobody knows what broke since. In G2 all is noted."""
+    for machine in ("G1", "G2"):
+        book.fleet(machine, "L35", "20", place=f"pockets{machine}", serialised="no")
+    for day, broken in (("09", 1), ("16", 0), ("23", 2)):
+        here = {"place": "pocketsG1", "part_type": "L35", "reason": "broken"}
+        book.change("G1", f"2026-08-{day}", quantity=broken, **here)
+    here = {"place": "pocketsG2", "part_type": "L35", "reason": "broken"}
+    book.change("G2", "2026-08-12", quantity=1, **here)
+    book.change("G2", "2026-08-26", quantity=1, **here)
+    book.stock("L35", "2026-08-28", "on_hand", 50)
+    counts = book.snapshot("2026-08-28").counts.set_index(["machine", "week"])
+    assert str(counts.loc["G1", "replaced"].tolist()) == "[1.0, 0.0, 2.0, nan]"
+    assert counts.loc["G2", "replaced"].tolist() == [0, 1, 0, 1]
+    for machine in ("G1", "G2"):
+        assert counts.loc[machine, "hours"].sum() == pytest.approx(26 * 20, abs=0.1)
 
 
 def test_alternatives_before_their_first_fitting_and_kits_of_unknown_age(book):

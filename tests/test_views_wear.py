@@ -8,6 +8,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from forecast.jobs.rests_on import corrections_said
+from forecast.store.snapshots import take_snapshot
+
 Logbook = runpy.run_path(str(Path(__file__).parent / "logbook.py"))["Logbook"]
 
 
@@ -97,7 +100,14 @@ def test_heat_is_corrected_by_what_holds_the_part_and_said_where_it_cannot_be(bo
         book.part_type(part, 6.0 if limit else 1.0, nominal_mm=nominal, **{**more, **limit})
         book.fleet(f"G{number}", part, shaft_mm=30.0)
         book.reading(f"G{number}", "2026-08-13", value, part_type=part, position="1", **read)
-    aged = book.table("aged").set_index("part_type").loc[list(cases)]
+    with book.looked() as store:
+        aged = store._connection.execute("SELECT * FROM aged").df()
+        said = corrections_said(take_snapshot(store))
+    aged = aged.set_index("part_type").loc[list(cases)]
+    assert [row[1] for row in said if row[0].startswith("FREE")] == ["1 of 1, by up to 0.095 mm"]
+    assert {row[0].split(":")[0]: row[2] for row in said if "not corrected" in row[0]} == {
+        part: why for part, (*_, why) in cases.items() if why
+    }
     expected = [wear for *_, wear, _ in cases.values()]
     assert aged["wear_mm"].astype(float).tolist() == pytest.approx(expected, abs=5.1e-5)
     assert aged["not_corrected"].tolist() == [why for *_, why in cases.values()]

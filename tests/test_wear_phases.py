@@ -9,6 +9,7 @@ import pandas as pd
 import pytest
 
 from forecast.wear.rates import WearFit, fit_wear_sums
+from forecast.wear.seasons import Phases
 from forecast.wear.sums import wear_sums
 
 Array = npt.NDArray[np.float64]
@@ -147,8 +148,28 @@ def test_logs_with_phases_give_cells_and_their_sums(tmp_path) -> None:
     assert cells.loc[("2026 wet", "2026 wet"), "sxx"] == pytest.approx(wet @ wet)
     in_place = snapshot.fitted_cells.groupby("season")["x"].max().to_dict()
     assert in_place == pytest.approx({"2026 dry": 0.32, "2026 wet": 0.2})  # to 28 Aug
-    assert snapshot.phases_ahead.to_numpy().tolist() == [["dry", 4.0], ["frost", 5.0]]
+    # from 29 Aug to 1 Sep it ran dry, and nothing else is known of these days: they are not ahead
+    assert snapshot.phases_ahead.to_numpy().tolist() == [["frost", 5.0]]
     assert snapshot.wear_seasons()["2026 wet"] == ("2026", "wet")
+
+
+def test_days_ahead_that_name_no_phase_run_as_days_did_so_far() -> None:
+    """Three weeks of wet planned tell nothing of the eleven after them."""
+    share, contrast = np.array([0.25]), np.array([0.4])
+    phases = Phases(
+        ("wet",), "dry", contrast, np.zeros((1, 1)), np.zeros((1, 1)), share, {}
+    )  # fmt: skip
+    by_name = {"dry": np.zeros(1), "wet": contrast}
+
+    def rate(ahead: dict[str, float] | None) -> float:
+        return float(np.exp(phases.mixed(ahead, lambda phase: by_name[phase]))[0])
+
+    wet = float(np.exp(0.4))
+    usual = 0.75 + 0.25 * wet
+    assert rate(None) == pytest.approx(usual)
+    assert rate({"": 77.0}) == pytest.approx(usual)
+    assert rate({"wet": 21.0}) == pytest.approx(wet)
+    assert rate({"wet": 21.0, "": 77.0}) == pytest.approx((21 * wet + 77 * usual) / 98)
 
 
 def test_two_offset_variances_for_known_and_unknown_fitted_size() -> None:

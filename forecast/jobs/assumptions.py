@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable, Collection, Mapping, Sequence
 from typing import Final
 
 import numpy as np
@@ -21,7 +21,9 @@ Row = tuple[str, str, str, str]
 
 
 def spread_rows(
-    plan: Plan, worn: Collection[str], run: Callable[[float], Mapping[str, DemandPaths]]
+    plan: Plan,
+    worn: Collection[str],
+    run: Callable[[Sequence[float]], Mapping[str, DemandPaths]],
 ) -> list[Row]:
     """Return rows for ``assumed``: each part type's total if seasons differ by 0, 0.1 or 0.2.
 
@@ -32,24 +34,24 @@ def spread_rows(
     worn
         Part types with wear rates; the season moves no others.
     run
-        Simulates a spread on few paths, everything else as it is, and returns the demand by part
-        type.
+        Simulates spreads in turn on few paths, everything else as it is, and returns the demand
+        by part type: path i is of spread i modulo their number.
     """
     if plan.season.season_spread is not None or not worn:
         return []
-    told: dict[str, list[str]] = {name: [] for name in sorted(worn)}
-    draws = 0
-    for spread in SPREADS:
-        paths = run(spread)
-        for name, sentences in told.items():
-            if name in paths:
-                total = paths[name].total.sum(axis=1)
-                draws = len(total)
-                low, high = np.quantile(total, [0.05, 0.95], method="inverted_cdf")
-                sentences.append(f"{spread:g}: {total.mean():,.0f} ({low:,.0f}-{high:,.0f})")
-    why = f"the plan states no season_spread; {draws} paths each, change-outs as planned here"
-    return [
-        (f"{name}: season total if seasons differ by", "; ".join(sentences), why, "for comparison")
-        for name, sentences in told.items()
-        if sentences
-    ]
+    found = run(SPREADS)
+    rows = []
+    for name in sorted(set(worn) & set(found)):
+        total = found[name].total.sum(axis=1)
+        sentences = []
+        for at, spread in enumerate(SPREADS):
+            of = total[at :: len(SPREADS)]
+            low, high = np.quantile(of, [0.05, 0.95], method="inverted_cdf")
+            sentences.append(f"{spread:g}: {of.mean():,.0f} ({low:,.0f}-{high:,.0f})")
+        why = (
+            f"the plan states no season_spread; {len(total) // len(SPREADS)} paths each, "
+            "change-outs as planned here"
+        )
+        what = f"{name}: season total if seasons differ by"
+        rows.append((what, "; ".join(sentences), why, "for comparison"))
+    return rows

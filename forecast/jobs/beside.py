@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from itertools import combinations
 from typing import Final
 
@@ -10,34 +9,12 @@ import numpy as np
 import pandas as pd
 
 from forecast.errors import NotInStore
-from forecast.jobs.versus import COMPARED, two_sides
-from forecast.records.season import STUDIES, SeasonForecast
+from forecast.jobs.kinds import COMPARED, two_sides
+from forecast.records.season import STUDIES
 from forecast.records.snapshot import Snapshot
-from forecast.store.opening import open_store
-from forecast.store.snapshots import take_snapshot
 
 MOST_GRADES: Final = 4
 """Grades compared with each other: the ones with most pieces."""
-
-
-def with_grades(address: str, forecast: SeasonForecast) -> SeasonForecast:
-    """Return a kept forecast with the comparison of its grades: exhibit ``versus``.
-
-    Seconds of work that no plan waits for, so a forecast is made without and a report with it;
-    from what was known when the forecast was made.
-
-    Parameters
-    ----------
-    address
-        The store that keeps the forecast.
-    forecast
-        As it was kept.
-    """
-    stamp = forecast.stamp
-    with open_store(address) as store:
-        seen = stamp.last_import, stamp.last_decision
-        snapshot = take_snapshot(store, stamp.as_of, seen)
-    return replace(forecast, exhibits={**forecast.exhibits, "versus": grades_beside(snapshot)})
 
 
 def grades_beside(snapshot: Snapshot) -> pd.DataFrame:

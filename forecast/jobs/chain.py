@@ -112,7 +112,8 @@ def from_logs(
             piece="",
         )
     for row in found.readings:
-        if row["piece"] and row["wear_mm"] is not None:
+        here = row["is_set"] or row["position"] == chain.spot.position
+        if here and row["piece"] and row["wear_mm"] is not None:
             chain.add(
                 "correction", _depth(row), at=row["taken_at"], value=float(row["wear_mm"]),
                 unit="mm worn at 20 C", source=_source(row), piece=str(row["piece"]),
@@ -182,7 +183,7 @@ def _depth(row: Row) -> str:
     if row["counts_twice"]:
         said += ", twice: the limit is one of the diameter"
     same = row["new_mm"] is None and abs(value - float(row["wear_mm"])) < SMALL_MM
-    said = f"{said} worn, as read" if same else f"{said}: {float(row['wear_mm']):.3f} mm worn"
+    said = f"{said} worn as read" if same else f"{said}: {float(row['wear_mm']):.3f} mm worn"
     if row["age"] is not None:
         said += f" at {row['age']:,.0f} h"
     return f"{said}; not corrected: {row['not_corrected']}" if row["not_corrected"] else said

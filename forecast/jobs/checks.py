@@ -157,6 +157,7 @@ def check_counts(book: Book, name: str, counts: pd.DataFrame) -> None:
     counts
         Its rows of ``Snapshot.counts``.
     """
+    counts = counts[counts["replaced"].notna()]  # nobody has looked at the others yet
     for (group, mode), rows in counts.groupby(["duty_group", "mode"], sort=True):
         if not mode or rows["replaced"].sum() < FEW or rows["unit"].nunique() < FEWEST_MACHINES:
             continue

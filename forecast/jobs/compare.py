@@ -235,14 +235,15 @@ def _shares(one: Side, two: Side, ran: Iterable[tuple[str, Ran | None]]) -> pd.D
                 shares[key] = _and(shares.get(key, (0.0, 0.0)), step)
             before, missed = after, False
         whole = _less(end, start, part)
-        left = (whole[0] - sum(s[0] for s in shares.values()),
-                whole[1] - sum(s[1] for s in shares.values()))  # fmt: skip
+        shares = {name: (round(share[0], 2), round(share[1], 2)) for name, share in shares.items()}
+        left = (round(whole[0], 2) - sum(s[0] for s in shares.values()),
+                round(whole[1], 2) - sum(s[1] for s in shares.values()))  # fmt: skip
         key = "rest" if alike else "versions"
         shares[key] = _and(shares.get(key, (0.0, 0.0)), left)
         for name in (*INPUTS, "versions", "rest"):
-            total, buy = shares.get(name, (0.0, 0.0))
-            if abs(total) >= 0.005 or abs(buy) >= 0.005:
-                rows.append((name, part, round(total, 2), round(buy, 2)))
+            total, buy = (round(share, 2) for share in shares.get(name, (0.0, 0.0)))
+            if total or buy:
+                rows.append((name, part, total, buy))
     return pd.DataFrame(rows, columns=list(STUDIES["compare"]))
 
 

@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 
 from forecast.errors import WearaheadError
-from forecast.jobs.fits import fit_all, usable
+from forecast.jobs.fits import fit_all
 from forecast.jobs.names import known_part_type
 from forecast.physics.attack import attacks, family
 from forecast.physics.duty import us_wear_factor, wear_depth
@@ -333,7 +333,7 @@ def specific_wear(snapshot: Snapshot, part_type: str) -> pd.DataFrame:
             own = snapshot.wear[one_type & (snapshot.wear["duty_group"] == group)]
             seen = own[["piece"]].merge(snapshot.piece_duties, on="piece")
             load = (seen["pressure_mpa"].astype(float) * seen["speed_m_s"].astype(float)).mean()
-            if name != part_type or not usable(fit) or not load > 0:
+            if name != part_type or not fit.usable or not load > 0:
                 continue
             rates = np.array([fit.mean_rate, fit.mean_rate_low, fit.mean_rate_high])
             k = rates / float(wear_depth(1.0, load, 1.0, 1.0))

@@ -8,12 +8,13 @@ model's. Worn change-outs are suspensions of the other modes either way.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import pandas as pd
 
 from forecast.jobs.causes import share_out, unlogged_said
 from forecast.jobs.checks import check_counts, check_fit, wear_shapes
+from forecast.jobs.growth import Growth, growths
 from forecast.jobs.modes import (
     Book,
     Key,
@@ -43,6 +44,8 @@ class Fits:
     ----------
     wear_fits
         The wear model of each part type and duty group that has readings.
+    growth
+        How their wear grows: straight or bent, and rates that changed on a day.
     mode_fits
         The failure modes of each part type that the life model tells.
     count_fits
@@ -56,6 +59,7 @@ class Fits:
     """
 
     wear_fits: dict[Key, WearFit]
+    growth: tuple[Growth, ...]
     mode_fits: dict[str, tuple[ModeFit, ...]]
     count_fits: dict[Key, CountFit]
     life: pd.DataFrame
@@ -101,6 +105,10 @@ def fit_all(
         names = {str(name) for name in snapshot.part_types["part_type"]}
         people = frozenset(people | (names - {only}))
     wear_fits = _fit_wear(snapshot, people, season_spread, book)
+    grown = growths(snapshot, wear_fits)
+    for own in grown:
+        key = own.part_type, own.duty_group
+        wear_fits[key] = replace(wear_fits[key], bend=own.law.bend)
     known = share_out(snapshot.lives)
     for name, count, taken in unlogged_said(known):
         if name in people:
@@ -114,7 +122,7 @@ def fit_all(
         if name in people:
             continue
         prior = _prior(part, known)
-        worn_by_wear = any(key[0] == name and usable(fit) for key, fit in wear_fits.items())
+        worn_by_wear = any(key[0] == name and fit.usable for key, fit in wear_fits.items())
         counts = snapshot.counts[snapshot.counts["part_type"] == name]
         lives = known[known["part_type"] == name]
         rng = generator(seed, "life", name)
@@ -132,6 +140,7 @@ def fit_all(
         wear_shapes(book, wear_fits, known)
     return Fits(
         wear_fits=wear_fits,
+        growth=grown,
         mode_fits=mode_fits,
         count_fits=count_fits,
         life=_table(book.life, RESULTS["life"]),
@@ -159,11 +168,6 @@ def _check_lives(
             machine = own["machine"].to_numpy(str)[watched(own, mode.mode)]
             key = name, str(group), mode.mode
             check_fit(book, key, lives_of(own, mode.mode), machine, prior)
-
-
-def usable(fit: WearFit) -> bool:
-    """Say whether a wear fit has rates to forecast with."""
-    return fit.state != "no_fit"
 
 
 def _carrying_people(snapshot: Snapshot, book: Book) -> frozenset[str]:
@@ -209,7 +213,7 @@ def _fit_wear(
             bounds=_bounds(snapshot, key),
         )
     for key, rows in _groups(snapshot.samples):
-        if key[0] in people or (key in fits and usable(fits[key])):
+        if key[0] in people or (key in fits and fits[key].usable):
             continue
         gauge = number(gauges.get(key[0]))
         own = snapshot.sample_cells[snapshot.sample_cells["visit"].isin(rows["visit"])]
@@ -245,7 +249,7 @@ def _fit_wear(
         )
         for thing in fit.assumed:
             book.assume(f"{name}: {thing.what}", thing.value, thing.why, "stands behind its rates")
-        if not usable(fit):
+        if not fit.usable:
             book.assume(
                 f"{name}: wear",
                 "no rate",

@@ -1,7 +1,8 @@
 """How wear grows: in a straight line with hours or not, and machines whose rate changed on a day.
 
-The forecast takes a straight line and one rate a piece throughout. This says where the readings
-tell otherwise, so that it can stand beside every forecast.
+The forecast follows the law that the readings choose, and takes one rate a piece throughout. This
+finds the law and says where the readings tell of a change, so that it can stand beside every
+forecast.
 """
 
 from __future__ import annotations
@@ -12,7 +13,6 @@ from typing import Final
 
 import pandas as pd
 
-from forecast.jobs.fits import usable
 from forecast.jobs.modes import Key
 from forecast.records.snapshot import Snapshot
 from forecast.wear.law import WearLaw, rate_changes, wear_law
@@ -64,7 +64,7 @@ def growths(snapshot: Snapshot, fits: Mapping[Key, WearFit]) -> tuple[Growth, ..
     readings = snapshot.growth
     groups = readings["duty_group"].fillna("").astype(str)
     for (name, group), fit in sorted(fits.items()):
-        if not usable(fit):
+        if not fit.usable:
             continue
         own = _steady(readings[(readings["part_type"] == name) & (groups == group)], fit)
         gauge = fit.gauge_sd if fit.gauge_sd == fit.gauge_sd else GAUGE_SD
@@ -88,10 +88,11 @@ def growth_assumed(found: tuple[Growth, ...]) -> list[tuple[str, str, str, str]]
             bends = law.chosen == "power"
             rows.append(
                 (
-                    f"{named}: wear grows in a straight line",
-                    f"as hours to the power {told}" if bends else "straight",
+                    f"{named}: wear grows",
+                    f"as hours to the power {told}" if bends else "in a straight line",
                     law.why if bends else f"power {told}: {law.why}",
-                    f"the forecast is straight: at 1.5 times the longest age read {off}"
+                    "hours left follow that power; at 1.5 times the longest age read a straight "
+                    f"line would forecast {off}"
                     if bends
                     else "hours left are in proportion to the wear left",
                 )

@@ -66,7 +66,8 @@ def hindsight(
     -------
     pandas.DataFrame
         Columns of ``EXHIBITS["hindsight"]``, one row a day, part type and basis: pieces used from
-        the day after it to the season's end, or to the last day known if that comes first.
+        the day after it to the season's end, or to the last day known if that comes first; also
+        those whose use by then was not known on it, since the forecast still has the old piece.
         ``pinball`` is the mean loss of the quantiles of ``season_totals``, ``bias`` forecast less
         actual, and ``seasons`` counts the seasons that the part type was scored in so far.
 
@@ -168,9 +169,10 @@ def _scored(
     """Score one day on both bases."""
     ahead = (last - snapshot.day).days
     happened = _between(now.used, snapshot.day, last)
+    counted = pd.concat([happened, not_known_then(snapshot, now)])
     actual = {
         str(name): int(pieces)
-        for name, pieces in happened.groupby("part_type")["quantity"].sum().items()
+        for name, pieces in counted.groupby("part_type")["quantity"].sum().items()
     }
     known = replace(snapshot, running=_as_run(snapshot, now, plan.season.end))
     changed = happened[happened["planned"].astype(bool)]
@@ -206,6 +208,20 @@ def without_plans(plan: Plan) -> Plan:
             "part_type": {},
         }
     )
+
+
+def not_known_then(then: Snapshot, now: Snapshot) -> pd.DataFrame:
+    """Return the rows of ``used`` of days up to then that were logged only later.
+
+    Only of pieces followed by position, and that nobody chose: the forecast had the old piece in
+    place, at its limit or broken, and expected the change. In a set the pieces that break between
+    two looks count as replaced.
+    """
+    keys = ["part_type", "machine", "place", "position", "day"]
+    early = now.used[pd.to_datetime(now.used["day"]).dt.date <= then.day]
+    early = early[early["position"].ne("") & ~early["planned"].astype(bool)]
+    known = pd.MultiIndex.from_frame(then.used[keys])
+    return early[~pd.MultiIndex.from_frame(early[keys]).isin(known)]
 
 
 def _between(used: pd.DataFrame, after: date, until: date) -> pd.DataFrame:

@@ -8,7 +8,7 @@ never enters a life table.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Final
 
@@ -105,9 +105,11 @@ def pieces_left(snapshot: Snapshot, plan: Plan, part_type: str | None = None) ->
     spread = plan.season.season_spread
     fits = fit_all(snapshot, season_spread=spread, seed=seed, only=only, tables=False)
     running = running_season(snapshot, plan)
-    service = in_service(snapshot, fits, draws=draws, seed=seed, running=running)
+    end = plan.season.end
+    service = in_service(snapshot, fits, draws=draws, seed=seed, running=running, until=end)
+    told = dict(zip(snapshot.ages["piece"], snapshot.ages["age_from"], strict=True))
     tables = [
-        _table(fleet, days, seed)
+        _table(fleet, days, seed, told)
         for fleet in put_in_service(snapshot, service, plan, days)
         if part_type in (None, fleet.part_type)
     ]
@@ -132,7 +134,7 @@ def _about(plan: Plan, part_type: str | None) -> tuple[Plan, str | None]:
     return plan.model_copy(update={"switch": ()}), part_type
 
 
-def _table(fleet: Fleet, days: Calendar, seed: int) -> pd.DataFrame:
+def _table(fleet: Fleet, days: Calendar, seed: int, told: Mapping[object, object]) -> pd.DataFrame:
     """Return the rows of one part type and duty group that are in place now."""
     hours = np.empty((len(fleet.pieces), 3))
     step = max(1, AT_ONCE // fleet.law.draws)
@@ -147,6 +149,7 @@ def _table(fleet: Fleet, days: Calendar, seed: int) -> pd.DataFrame:
     table = fleet.table.assign(
         quantity=fleet.quantity,
         age=fleet.pieces.age,
+        age_from=fleet.table["piece"].map(told).fillna(""),
         read=fleet.pieces.own >= 0,
         left=hours[:, 0],
         left_low=hours[:, 1],

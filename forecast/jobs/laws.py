@@ -7,13 +7,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from forecast.jobs.fits import Fits, usable
+from forecast.jobs.clocks import clock_pace
+from forecast.jobs.fits import Fits
 from forecast.jobs.modes import Key, ModeFit
 from forecast.jobs.start_ages import filled_ages, hours_seen, told_by_readings, young_shares
 from forecast.planning.draws import Earliest, LifeDraws, WearDraws, WeibullDraws
@@ -66,7 +68,7 @@ class InService:
 
 
 def in_service(
-    snapshot: Snapshot, fits: Fits, *, draws: int, seed: int, running: str | None
+    snapshot: Snapshot, fits: Fits, *, draws: int, seed: int, running: str | None, until: date
 ) -> InService:
     """Join what is in service with the laws of its lives.
 
@@ -80,23 +82,29 @@ def in_service(
         Each law has its own stream under it, by name.
     running
         The season whose own level is current; None draws a new one.
+    until
+        The last day forecast: days up to it whose phase no log names are like those so far.
     """
     seasons = tuple(snapshot.wear_seasons())
     phases = snapshot.phases_ahead
     ahead = {str(k): float(v) for k, v in zip(phases["phase"], phases["days"], strict=True)}
     machines = tuple(sorted(set(snapshot.fitted["machine"])))
+    unnamed = (until - snapshot.day).days * len(machines) - sum(ahead.values())
+    if unnamed > 0:
+        ahead[""] = ahead.get("", 0.0) + unnamed
     limits = snapshot.part_types.set_index("part_type")
     laws: dict[Key, LifeDraws] = {}
     rates: dict[Key, RateDraws] = {}
     frames: list[pd.DataFrame] = []
     blocks: list[tuple[Array, IntArray, BoolArray]] = []
     assumed: list[dict[str, str]] = []
+    paces = clock_pace(snapshot)
     cells, seen, young = _cells(snapshot, seasons), hours_seen(snapshot), young_shares(snapshot)
     for (name, group), rows in snapshot.fitted.groupby(["part_type", "duty_group"], sort=True):
         key = (str(name), str(group))
         modes = [_weibull(mode, key, draws, seed) for mode in _modes_of(fits, key)]
         wear = fits.wear_fits.get(key)
-        wear = wear if wear is not None and usable(wear) else None
+        wear = wear if wear is not None and wear.usable else None
         if not modes and wear is None:
             _say_left_out(assumed, key, len(rows), limits)
             continue
@@ -122,7 +130,7 @@ def in_service(
                 machines=(),
                 seasons=(),
                 running=None,
-                ahead=ahead,
+                ahead=None,
             )
             worn = [_worn(rate, limit, paths, wear.gauge_sd, after.level)]
         laws[key] = Earliest((*worn, *modes)) if len(worn) + len(modes) > 1 else (worn + modes)[0]
@@ -131,7 +139,8 @@ def in_service(
             least = rows["piece"].map(seen).fillna(0.0).to_numpy(float)
             told = {} if wear is None else told_by_readings(snapshot, key, wear)
             least = np.maximum(least, ran.sum(1))
-            age = filled_ages(rows, least, laws[key], machines, young, told)
+            here = {at: pace for (at, part), pace in paces.items() if part == name}
+            age = filled_ages(rows, least, laws[key], machines, young, told, here)
             read = told.keys() & set(rows.loc[unknown, "piece"])
             rows, ran = rows.assign(age=age), _reach(ran, age)
             assumed.append(_age_assumed(key, float(rows.loc[unknown, "quantity"].sum()), len(read)))
@@ -164,12 +173,16 @@ def _worn(
     gauge_sd: float,
     next_level: Array,
 ) -> WearDraws:
+    """Return the law of wear to the limit; a bent one as the line that ends where it does."""
     left, own_rate = paths or (None, None)
+    slower, power = np.zeros(rate.draws), np.ones(rate.draws)
+    if rate.bent is not None:
+        slower, power = rate.bent.slower(limit, rate.offset), rate.bent.power
     return WearDraws(
-        level=rate.level,
-        season_levels=rate.season_levels,
-        machine_effect=rate.machine_effect,
-        piece_sd=rate.piece_sd,
+        level=rate.level - slower,
+        season_levels=rate.season_levels - slower,
+        machine_effect=rate.machine_effect / power,
+        piece_sd=rate.piece_sd / float(power.mean()),
         offset=rate.offset,
         offset_sd=rate.offset_sd,
         limit_mm=limit,
@@ -177,7 +190,7 @@ def _worn(
         own_left=left,
         own_rate=own_rate,
         gauge_sd=gauge_sd,
-        next_level=next_level,
+        next_level=next_level - slower,
     )
 
 

@@ -11,7 +11,7 @@ import pandas as pd
 from forecast.errors import NotInStore, PlanError
 from forecast.jobs.chain import Chain, day, plain, records
 from forecast.jobs.compare import plan_of
-from forecast.jobs.fits import Fits, usable
+from forecast.jobs.fits import Fits
 from forecast.jobs.hours_left import pieces_left
 from forecast.planning.plan import Plan
 from forecast.records.season import SeasonForecast
@@ -54,7 +54,7 @@ def rate_and_limit(
     fit = fits.wear_fits.get((name, group))
     if not len(parts):
         chain.add("rate", f"no part type {name} in the logs yet: nothing is fitted", piece=name)
-    elif fit is not None and usable(fit):
+    elif fit is not None and fit.usable:
         factor, unit = (1e3, "um/h") if part["clock"] in (None, "hours") else (1e6, "um/1000")
         unit = unit if factor == 1e3 else f"{unit} {part['clock']}"
         _rates(chain, fit, readings, factor, unit)
@@ -209,7 +209,10 @@ def ahead(chain: Chain, snapshot: Snapshot, kept: SeasonForecast | None) -> None
     else:
         _left(chain, table, f"plan of forecast {kept.number}, logs up to {snapshot.day}")
     if kept.stamp.snapshot != snapshot.digest:
-        said = f"what is known is no longer what forecast {kept.number} saw: take it again"
+        said = (
+            f"forecast {kept.number} saw what was known on {kept.stamp.as_of}; the chain above "
+            "sees all that is known now, which differs"
+        )
         chain.add("decision", said, at=kept.stamp.as_of, source=source)
     _decisions(chain, kept, plan, source)
 
@@ -264,7 +267,8 @@ def _decisions(chain: Chain, kept: SeasonForecast, plan: Plan, source: str) -> N
         over, if_left = plain(row["change_over_mm"]), plain(row["chance_if_left"])
         said = f"on the list for the window of {day(row['window'])}: {why}"
         if chain.spot.unit:
-            said += f"; {row['quantity']:,.0f} pieces of the set"
+            pieces = float(row["quantity"])
+            said += f"; {pieces:,.0f} piece{'s'[: pieces != 1]} of the set"
         if over is not None:
             said += f"; change it if worn over {over:.2f} mm"
         if if_left is not None:
@@ -293,6 +297,6 @@ def _listed(chain: Chain, table: pd.DataFrame) -> pd.DataFrame:
     spot = chain.spot
     mine = table["machine"].eq(spot.machine) & table["place"].eq(spot.place)
     if spot.unit:
-        return table[mine & table["part_type"].eq(spot.part_type)]
+        return table[mine & (table["part_type"].eq(spot.part_type) | table["because"].eq("size"))]
     named = table["positions"].fillna("").astype(str).str.split(", ")
     return table[mine & named.map(lambda names: spot.position in names)]

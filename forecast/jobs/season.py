@@ -16,10 +16,11 @@ import pandas as pd
 
 from forecast.errors import NotInStore, PlanError
 from forecast.jobs.assumptions import FEW_DRAWS, spread_rows
+from forecast.jobs.beside import grades_beside
 from forecast.jobs.clocks import clock_pace, clocks_said, is_counted
 from forecast.jobs.exhibits import assumed, season_days, versions, wear_paths
 from forecast.jobs.fits import Fits, fit_all
-from forecast.jobs.growth import growth_assumed, growths
+from forecast.jobs.growth import growth_assumed
 from forecast.jobs.laws import InService, in_service
 from forecast.jobs.running import (
     earlier_of,
@@ -232,7 +233,7 @@ def forecast_season(snapshot: Snapshot, plan: Plan, work: Work = HERE) -> Season
     lived = simulate(snapshot, plan, work)
     worn = {name for name, _ in lived.service.rates}
     extra = spread_rows(
-        plan, worn, lambda spread: if_seasons_differ(snapshot, plan, lived, spread, work)
+        plan, worn, lambda spreads: if_seasons_differ(snapshot, plan, lived, spreads, work)
     )
     return _results(snapshot, plan, lived, extra)
 
@@ -275,7 +276,12 @@ def make_ready(
         fits = fit_all(snapshot, season_spread=plan.season.season_spread, seed=plan.draws.seed)
     running = running_season(snapshot, plan)
     service = in_service(
-        snapshot, fits, draws=plan.draws.count, seed=plan.draws.seed, running=running
+        snapshot,
+        fits,
+        draws=plan.draws.count,
+        seed=plan.draws.seed,
+        running=running,
+        until=plan.season.end,
     )
     if not service.laws:
         raise NotInStore(
@@ -324,26 +330,19 @@ def live_through(
 
 
 def if_seasons_differ(
-    snapshot: Snapshot, plan: Plan, lived: Simulated, spread: float, work: Work
+    snapshot: Snapshot, plan: Plan, lived: Simulated, spreads: Sequence[float], work: Work
 ) -> dict[str, DemandPaths]:
-    """Live through the same season on few paths, as if seasons differed by another spread."""
-    fits = replace(
-        lived.fits,
-        wear_fits={
-            key: fit.with_season_spread(spread) for key, fit in lived.fits.wear_fits.items()
-        },
-    )
-    seed = plan.draws.seed
-    service = in_service(
-        snapshot,
-        fits,
-        draws=min(plan.draws.count, FEW_DRAWS),
-        seed=seed,
-        running=running_season(snapshot, plan),
-    )
-    parts = put_in_service(snapshot, service, plan, lived.days)
-    if [len(part.quantity) for part in parts] != [len(part.quantity) for part in lived.parts]:
-        return {}  # other rows than those scheduled: nothing to set beside it
+    """Live through the same season on few paths, as if seasons differed by these spreads in turn.
+
+    Path i is of spread i modulo their number; pieces and change-outs are those of the forecast.
+    """
+    wear = {key: fit.with_season_spreads(spreads) for key, fit in lived.fits.wear_fits.items()}
+    draws = min(plan.draws.count, FEW_DRAWS) * len(spreads)
+    running, seed = running_season(snapshot, plan), plan.draws.seed
+    fits = replace(lived.fits, wear_fits=wear)
+    end = plan.season.end
+    laws = in_service(snapshot, fits, draws=draws, seed=seed, running=running, until=end).laws
+    parts = [replace(part, law=laws[part.part_type, part.duty_group]) for part in lived.parts]
     return demand_paths(parts, lived.days, lived.chosen, seed, work)
 
 
@@ -416,7 +415,7 @@ def _results(
     bought = purchases(paths, stock, snapshot.part_types, plan, days)
     listed = change_list(lived.parts, days, chosen, paths, stock, plan)
     used = used_so_far(snapshot, plan)
-    grown = growth_assumed(growths(snapshot, fits.wear_fits))
+    grown = growth_assumed(fits.growth)
     said = [*grown, *extra, *counted, *turning_said(snapshot), *clocks_said(snapshot)]
     results = {
         "season_totals": season_totals(paths),
@@ -445,8 +444,9 @@ def _results(
         "season_band": season_band(paths, days),
         "middle_band": middle_band(paths, days),
         "policies": policies_beside(lived.parts, days, rules, prices, plan, plan.draws.seed),
+        "versus": grades_beside(snapshot),
     }
-    later = ("so_far", "hindsight", "versus")  # added when the forecast is taken from the store
+    later = ("so_far", "hindsight")  # added when the forecast is taken from the store
     exhibits |= {name: pd.DataFrame(columns=list(EXHIBITS[name])) for name in later}
     return SeasonForecast(
         stamp=stamp_of(snapshot, plan),

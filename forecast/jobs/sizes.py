@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from forecast.errors import NotInStore
-from forecast.jobs.fits import Fits, fit_all, usable
+from forecast.jobs.fits import Fits, fit_all
 from forecast.jobs.modes import Key
 from forecast.jobs.names import known_part_type
 from forecast.life.sizes import (
@@ -192,7 +192,7 @@ def _wear_rows(
     confidence: float,
     said: list[str],
 ) -> list[Row]:
-    found = {key: fit for key, fit in fits.wear_fits.items() if key[0] == part_type and usable(fit)}
+    found = {key: fit for key, fit in fits.wear_fits.items() if key[0] == part_type and fit.usable}
     if not found:
         said.append("no readings: nothing to test wear rates against")
         return []

@@ -63,8 +63,8 @@ def find_spot(
     where = {str(row["place"]) for row in found}
     if len(where) > 1:
         raise NotInStore(
-            f"machine {machine} has a position {position} in {' and in '.join(sorted(where))}",
-            f'Say which, as in "{min(where)} {position}", or with --place.',
+            f"machine {machine} has a position {wanted} in {' and in '.join(sorted(where))}",
+            f'Say which, as in "{min(where)} {wanted}", or with --place.',
         )
     row = max(found, key=lambda each: (each["kit"] == position, each["in_place"]))
     if not row["is_set"]:

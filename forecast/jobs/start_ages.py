@@ -17,6 +17,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from forecast.jobs.clocks import clock_pace
 from forecast.jobs.modes import Key
 from forecast.planning.draws import LifeDraws
 from forecast.records.snapshot import Snapshot
@@ -106,7 +107,7 @@ def young_shares(snapshot: Snapshot) -> dict[str, float]:
 
 
 def hours_seen(snapshot: Snapshot) -> dict[str, float]:
-    """Return the hours that what is of unknown age was seen to run, by piece or set.
+    """Return what pieces of unknown age were seen to run on their clock, by piece or set.
 
     A set runs while it is fitted, which its counts tell; a piece has stood in its place since the
     logs of its machine began.
@@ -115,9 +116,12 @@ def hours_seen(snapshot: Snapshot) -> dict[str, float]:
     by_set = counts.groupby(level="unit").max()
     logged = snapshot.running[~snapshot.running["planned"].astype(bool)]
     by_machine = logged.groupby("machine", sort=True)["hours"].sum()
-    pieces = snapshot.fitted.loc[snapshot.fitted["age"].isna(), ["piece", "machine"]]
-    alone = pieces[~pieces["piece"].isin(by_set.index)].set_index("piece")["machine"]
-    own = alone.map(by_machine).fillna(0.0)
+    named = ["piece", "machine", "part_type"]
+    pieces = snapshot.fitted.loc[snapshot.fitted["age"].isna(), named]
+    alone = pieces[~pieces["piece"].isin(by_set.index)].set_index("piece")
+    paces = clock_pace(snapshot)
+    pace = [paces.get(key, 1.0) for key in zip(alone["machine"], alone["part_type"], strict=True)]
+    own = (alone["machine"].map(by_machine) * np.array(pace)).fillna(0.0)
     return {str(name): float(hours) for series in (by_set, own) for name, hours in series.items()}
 
 
@@ -128,6 +132,7 @@ def filled_ages(
     machines: Sequence[str],
     young: Mapping[str, float],
     told: Mapping[str, Told],
+    paces: Mapping[str, float] | None = None,
 ) -> Array:
     """Return ages [rows], the unknown ones filled.
 
@@ -145,6 +150,8 @@ def filled_ages(
         Share of each set replaced since the watch began.
     told
         Start ages that readings tell.
+    paces
+        By machine, what a clock that does not count hours counts in a running hour.
     """
     place = {name: index for index, name in enumerate(machines)}
     age = rows["age"].to_numpy(float).copy()
@@ -154,18 +161,23 @@ def filled_ages(
         rows["machine"].to_numpy()[unknown], sort=True
     ):
         members = on_it.to_numpy()
-        grid = _age_grid(law, place[str(machine)])
+        pace = (paces or {}).get(str(machine), 1.0)
+        grid = _age_grid(law, place[str(machine)], pace)
         survival = np.exp(-law.hazard(place[str(machine)], grid)).mean(1)
         of = names[members]
         apart = np.array([name in young or name in told for name in of], dtype=bool)
         parts = [("", members[~apart])] if not apart.all() else []
         parts += [(name, members[of == name]) for name in sorted(set(of[apart]))]
         for name, part in parts:
-            age[part] = _ages(grid, survival, least[part], young.get(name, 0.0), told.get(name))
+            age[part] = _ages(
+                grid, survival, least[part], young.get(name, 0.0), told.get(name), pace
+            )
     return age
 
 
-def _ages(grid: Array, survival: Array, least: Array, young: float, told: Told | None) -> Array:
+def _ages(
+    grid: Array, survival: Array, least: Array, young: float, told: Told | None, pace: float
+) -> Array:
     """Return even quantiles of the ages of pieces that are alike in what is known of them."""
     count = least.size
     ages = np.empty(count)
@@ -177,7 +189,7 @@ def _ages(grid: Array, survival: Array, least: Array, young: float, told: Told |
     density = survival
     if told is not None and count == 1:
         start = grid - seen[0]
-        density = survival * np.exp(-0.5 * ((start - told.hours) / max(told.error, 1.0)) ** 2)
+        density = survival * np.exp(-0.5 * ((start - told.hours) / max(told.error, pace)) ** 2)
     elif told is not None:
         density = survival * _tilt(grid, survival, told)
     mass = np.concatenate([[0.0], np.cumsum((density[:-1] + density[1:]) * np.diff(grid) / 2.0)])
@@ -213,9 +225,9 @@ def _tilt(grid: Array, survival: Array, told: Told) -> Array:
     return tilted((low + high) / 2.0, grid)
 
 
-def _age_grid(law: LifeDraws, machine: int) -> Array:
+def _age_grid(law: LifeDraws, machine: int, pace: float) -> Array:
     """Ages up to where hardly any piece is left."""
-    longest = 1000.0
-    while longest < 1e7 and np.exp(-law.hazard(machine, np.array([longest]))).mean() > 1e-3:
+    longest = 1000.0 * pace
+    while longest < 1e7 * pace and np.exp(-law.hazard(machine, np.array([longest]))).mean() > 1e-3:
         longest *= 2
     return np.linspace(0.0, longest, 129)

@@ -7,7 +7,6 @@ import pandas as pd
 from forecast.jobs.checks import beside, duty_terms, other_families
 from forecast.jobs.duty import specific_wear
 from forecast.jobs.fits import Fits, fit_all
-from forecast.jobs.growth import growths
 from forecast.jobs.names import known_part_type
 from forecast.jobs.rate_law import rate_law
 from forecast.records.season import STUDIES
@@ -81,7 +80,7 @@ def _wear_said(snapshot: Snapshot, fits: Fits, part_type: str) -> tuple[str, ...
     """Say in sentences what the rates alone don't."""
     said = []
     own = {key: fit for key, fit in fits.wear_fits.items() if key[0] == part_type}
-    for growth in growths(snapshot, own):
+    for growth in fits.growth:
         group = growth.duty_group
         fit = own[part_type, group]
         where = f"{group}: " if group else ""

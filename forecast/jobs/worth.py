@@ -6,7 +6,6 @@ as they are, and as if they were of the other kind.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
 from typing import Final
 
@@ -15,7 +14,6 @@ import numpy as np
 from forecast.jobs.fits import Fits
 from forecast.jobs.laws import in_service
 from forecast.jobs.season import put_in_service, running_season
-from forecast.life.lives import Array
 from forecast.planning.calendar import calendar
 from forecast.planning.costs import costs, unit_costs
 from forecast.planning.demand import demand_paths, season_totals
@@ -28,50 +26,6 @@ from forecast.work import HERE, Work
 
 PATHS: Final = 500
 """Season paths of each simulation; both have the same, so their difference needs few."""
-
-
-def scaled_modes(part_types: frozenset[str], ratio: Array) -> Callable[[Fits], Fits]:
-    """Return what makes fits those of parts that last ``ratio`` times as long.
-
-    Parameters
-    ----------
-    part_types
-        Whose failures come later.
-    ratio
-        Draws of the ratio of lives; dealt to the draws of the fits.
-    """
-
-    def change(fits: Fits) -> Fits:
-        modes = dict(fits.mode_fits)
-        for name in sorted(part_types & set(modes)):
-            modes[name] = tuple(
-                replace(mode, scale=mode.scale * np.resize(ratio, mode.scale.shape[1]))
-                for mode in modes[name]
-            )
-        return replace(fits, mode_fits=modes)
-
-    return change
-
-
-def scaled_rates(part_types: frozenset[str], ratio: Array) -> Callable[[Fits], Fits]:
-    """Return what makes fits those of parts that wear ``ratio`` times as fast from now on.
-
-    Parameters
-    ----------
-    part_types
-        Whose rates change.
-    ratio
-        Draws of the ratio of rates; dealt to the paths.
-    """
-
-    def change(fits: Fits) -> Fits:
-        wear = {
-            key: fit.faster(ratio) if key[0] in part_types else fit
-            for key, fit in fits.wear_fits.items()
-        }
-        return replace(fits, wear_fits=wear)
-
-    return change
 
 
 def season_worth(
@@ -132,7 +86,14 @@ def _season(
     if not len(mine):
         return np.nan, np.nan
     only = replace(snapshot, fitted=mine)
-    service = in_service(only, fits, draws=PATHS, seed=seed, running=running_season(snapshot, plan))
+    service = in_service(
+        only,
+        fits,
+        draws=PATHS,
+        seed=seed,
+        running=running_season(snapshot, plan),
+        until=plan.season.end,
+    )
     if not service.laws:
         return np.nan, np.nan
     parts = put_in_service(snapshot, service, plan, days)

@@ -160,8 +160,9 @@ def fit_counts(
     ----------
     counts
         One row a machine and week: machine, week (anything that sorts), hours run, positions,
-        replaced. Optional: unit (several sets on a machine), others (replaced for another reason),
-        start_age (hours at the unit's first week).
+        replaced (NaN: nobody has looked yet, such hours only add to the ages). Optional: unit
+        (several sets on a machine), others (replaced for another reason), start_age (hours at the
+        unit's first week).
     start
         What pieces without a start age are taken to be before their first week: ``new``, or of
         the ages of a fleet in which replacements have long been going on (``stationary``). Taking
@@ -188,7 +189,7 @@ def fit_counts(
         start = "new"  # every start age is known
     if start == "stationary" and prior is None:
         prior = DEFAULT_PRIOR
-    failures = float(weeks.replaced.sum())
+    failures = float(np.nansum(weeks.replaced))
     at = _guess(weeks, prior)
     if weeks.oldest <= 0 or (failures == 0 and prior is None):
         return _count_fit(weeks, start, prior, at, None, leaning=False)
@@ -348,8 +349,8 @@ def _guess(weeks: Weeks, prior: ShapePrior | None) -> Array:
     """(log shape, log expected failures) to climb from."""
     shape = prior.centre if prior is not None else _GUESSED_SHAPE
     oldest = max(weeks.oldest, 1.0)
-    failures = weeks.replaced.sum() + EVENTS
-    ran = (weeks.hours * weeks.positions).sum() + 1.0
+    failures = np.nansum(weeks.replaced) + EVENTS
+    ran = (weeks.hours * weeks.positions)[~np.isnan(weeks.replaced)].sum() + 1.0
     rate = ran / (failures * oldest)  # mean life over the largest age, in a long run
     exposure = (weeks.positions[:, :1].sum() if weeks.positions.size else 1.0) + HOURS
     return np.array([np.log(shape), max(-shape * np.log(rate), np.log(failures / exposure))])
@@ -394,7 +395,7 @@ def _count_fit(
     *,
     leaning: bool,
 ) -> CountFit:
-    failures = float(weeks.replaced.sum())
+    failures = float(np.nansum(weeks.replaced))
     shape, scale = (float(x) for x in _law(at[1], at[0], weeks.oldest))
     state: Literal["fitted", "leans_on_prior", "lower_bound_only", "no_fit"] = "no_fit"
     value = np.nan

@@ -34,7 +34,8 @@ class Weeks:
     units
         One row a unit: ``machine``, and ``unit`` where the counts have it.
     hours, positions, replaced, others
-        [units, weeks]; ``others`` were replaced for another reason.
+        [units, weeks]; ``replaced`` NaN where nobody has looked yet; ``others`` were replaced for
+        another reason.
     start
         [units] age of all pieces of the unit before its first week; NaN where not known.
     """
@@ -76,8 +77,8 @@ def lay_out(counts: pd.DataFrame) -> Weeks:
     Parameters
     ----------
     counts
-        One row a unit and week: machine, week, hours, positions, replaced; optional unit (one
-        machine with several sets of pieces), others, start_age.
+        One row a unit and week: machine, week, hours, positions, replaced (NaN: nobody has looked
+        yet); optional unit (one machine with several sets of pieces), others, start_age.
 
     Returns
     -------
@@ -129,7 +130,8 @@ def follow(weeks: Weeks, shape: Array, scale: Array, start: Start) -> Followed:
     number replaced is taken as binomial about the mean of q. Replaced pieces leave the cohorts in
     proportion to their odds q / (1 - q); pieces replaced for other reasons leave the oldest first.
     New ones come in the middle of the week. Where the number of positions changes, ages keep
-    their proportions.
+    their proportions. A week that nobody has looked at tells nothing: as many are replaced in it
+    as the law expects.
 
     Parameters
     ----------
@@ -161,8 +163,11 @@ def follow(weeks: Weeks, shape: Array, scale: Array, start: Start) -> Followed:
         later = (age[:, :, there] / eta) ** k
         q = -np.expm1(hazard[:, :, there] - later)
         hazard[:, :, there] = later
-        log_likelihood += _chance_of(replaced, positions, (n * q).sum(axis=2))
-        _take(n, n * (q / np.maximum(1 - q, 1e-3) + 1e-12), replaced)
+        expected = (n * q).sum(axis=2)
+        looked = ~np.isnan(replaced)
+        log_likelihood += _chance_of(replaced[looked], positions[looked], expected[:, looked])
+        gone = np.where(looked, replaced, expected)
+        _take(n, n * (q / np.maximum(1 - q, 1e-3) + 1e-12), gone)
         _take_oldest(n, others)
         quantity[:, :, first + week] = np.maximum(positions - n.sum(axis=2), 0.0)
         age[:, :, first + week] = hours / 2
@@ -199,7 +204,7 @@ def _take(n: Array, weight: Array, number: Array) -> None:
     if not number.any():
         return
     total = np.maximum(weight.sum(axis=2, keepdims=True), 1e-300)
-    taken = number[:, None] * weight / total
+    taken = number[:, :, None] * weight / total
     for _ in range(3):
         over = np.maximum(taken - n, 0.0).sum(axis=2, keepdims=True)
         if over.max() < 1e-9:
@@ -220,6 +225,8 @@ def _take_oldest(n: Array, number: Array) -> None:
 def _numbers(counts: pd.DataFrame, name: str) -> Array:
     values = counts[name].to_numpy(np.float64)
     faulty = ~(np.isfinite(values) & (values >= 0 if name != "positions" else values > 0))
+    if name == "replaced":
+        faulty &= ~np.isnan(values)
     if faulty.any():
         row = int(np.argmax(faulty))
         where = f"machine {counts['machine'].iloc[row]}, week {counts['week'].iloc[row]}"

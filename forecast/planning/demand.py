@@ -164,7 +164,9 @@ def demand_table(paths: Mapping[str, DemandPaths], calendar: Calendar) -> pd.Dat
     """Return the result ``demand``: pieces used by part type, week and kind.
 
     Weekly quantiles do not add up over the weeks; ``cumulative_low`` and ``cumulative_high`` are
-    a band that holds the whole cumulative path with 90 %.
+    a band that holds the whole cumulative path with 90 %. ``cumulative_p05`` and
+    ``cumulative_p95`` hold the sum up to one week, chosen beforehand, with 90 %: narrower, and
+    left by more paths somewhere.
 
     Parameters
     ----------
@@ -178,7 +180,9 @@ def demand_table(paths: Mapping[str, DemandPaths], calendar: Calendar) -> pd.Dat
     for name, of in paths.items():
         for kind in ("total", "planned", "unplanned", "overhaul"):
             weekly = by_week(getattr(of, kind), calendar)
-            low, high = simultaneous_band(np.cumsum(weekly, axis=1))
+            summed = np.cumsum(weekly, axis=1)
+            low, high = simultaneous_band(summed)
+            least, most = np.quantile(summed, [0.05, 0.95], axis=0, method="inverted_cdf")
             levels = _levels(weekly)
             for number, week in enumerate(weeks):
                 rows.append(
@@ -190,9 +194,12 @@ def demand_table(paths: Mapping[str, DemandPaths], calendar: Calendar) -> pd.Dat
                         **{level: values[number] for level, values in levels.items()},
                         "cumulative_low": low[number],
                         "cumulative_high": high[number],
+                        "cumulative_p05": least[number],
+                        "cumulative_p95": most[number],
                     }
                 )
-    columns = ["part_type", "week", "kind", "mean", *LEVELS, "cumulative_low", "cumulative_high"]
+    summed_up = [f"cumulative_{end}" for end in ("low", "high", "p05", "p95")]
+    columns = ["part_type", "week", "kind", "mean", *LEVELS, *summed_up]
     return pd.DataFrame(rows, columns=columns)
 
 

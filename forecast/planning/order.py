@@ -14,7 +14,7 @@ from forecast.planning.fleet import Fleet
 from forecast.planning.plan import Plan
 from forecast.planning.rules import change_costs
 from forecast.planning.shelf import Shelf
-from forecast.planning.solver import Job, Order, best_order
+from forecast.planning.solver import Job, Order, best_order, easy_bound, share_over
 from forecast.planning.worn import thin
 
 DEARER = 5.0
@@ -94,17 +94,20 @@ def in_order(
     before = _cost(jobs, urgent)
     size = f"{sum(one.job.pieces for one in jobs)} pieces in {len(calendar.windows)} windows"
     if found is None:
+        share = share_over(before, easy_bound([one.job for one in jobs]))
         return Ordered(
             urgent,
             "most urgent first",
-            f"{size} do not all fit when due; no better order in time",
+            f"{size} do not all fit when due; no better order in time; gap at most {share:.1%}",
             tuple(free.planned_at),
         )
     better = make(shelf=shelf, wish=_wishes(fleets, jobs, found)).fill_all()
     after = _cost(jobs, better)
+    chosen, cost = (better, after) if after < before else (urgent, before)
+    cost += found.opening * _opened(jobs, chosen)
     told = (
-        f"{size} do not all fit when due; gap {found.gap:.1%}, {found.variables} variables; "
-        f"waiting costs {min(after, before):.0f}"
+        f"{size} do not all fit when due; gap {share_over(cost, found.bound):.1%}, "
+        f"{found.variables} variables; waiting costs {min(after, before):.0f}"
     )
     if not found.in_time:
         told += "; the clock ended the search: another computer may find another order"
@@ -138,6 +141,7 @@ def _jobs(
         first = int(fleet.pieces.machine[rows[0]])
         grid = _GRID * fleet.pace(first)
         mean = float(np.exp(-fleet.law.hazard(first, grid)).mean(axis=1).sum() * grid[0])
+        hour_cost = planned / max(mean, fleet.pace(first))
         keys = zip(fleet.pieces.machine[rows], due[number][rows], strict=True)
         groups: dict[tuple[int, int], list[int]] = {}
         for at, key in enumerate(keys):
@@ -146,9 +150,7 @@ def _jobs(
             mine = rows[members]
             pieces = fleet.quantity[mine]
             chance = (pieces[:, None] * ends[members]).sum(axis=0) / pieces.sum()
-            cost = _waiting_cost(
-                fleet, calendar, machine, window - 1, chance, dearer, planned / max(mean, 1.0)
-            )
+            cost = _waiting_cost(fleet, calendar, machine, window - 1, chance, dearer, hour_cost)
             spare = int(fleet.takes_spare[mine].any())
             job = Job(
                 machine, part_of[fleet.part_type], int(pieces.sum()), part.minutes, spare, cost
@@ -220,3 +222,12 @@ def _cost(jobs: Sequence[_Known], filler: Filler) -> float:
         each = known.job.cost[np.where(at > 0, at - 1, len(known.job.cost) - 1)]
         total += float(pieces @ np.where(np.isfinite(each), each, known.job.cost[-1]))
     return total
+
+
+def _opened(jobs: Sequence[_Known], filler: Filler) -> int:
+    """Return how often a plan of the work opens a machine."""
+    opened = set()
+    for known in jobs:
+        at = filler.planned_at[known.fleet][known.rows]
+        opened |= {(known.job.machine, int(window)) for window in at[at > 0]}
+    return len(opened)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 import pandas as pd
@@ -31,6 +32,10 @@ COLUMNS = [
     "decision",
     "chance_season",
     "chance_next",
+    "sure",
+    "crew_hours",
+    "first_day",
+    "last_day",
 ]
 
 
@@ -41,8 +46,9 @@ class Overhaul:
     Attributes
     ----------
     table
-        The result ``overhaul``: one row a position, or a set and decision; empty without an
-        overhaul ahead.
+        The result ``overhaul``: one row a position, or a set and decision, with its crew hours
+        (without the set-up of the machine) and the days of the overhaul where it is worked on;
+        ``sure`` is false where other draws might decide otherwise. Empty without an overhaul ahead.
     changed
         By fleet: [rows] pieces changed in the overhaul.
     keep
@@ -59,6 +65,10 @@ class Overhaul:
     keep: Mapping[str, tuple[float, str]]
     said: tuple[str, ...]
     work: str = ""
+
+
+NEAR: Final = 2.0
+"""Standard errors of its chance by which a decision stands clear of the line to be sure."""
 
 
 @dataclass(frozen=True)
@@ -126,22 +136,30 @@ def plan_overhaul(
             type_lives(mine, seed),
             hours * mean_pace(mine),
         )
-    chances = [chances_to_last(fleet, calendar) for fleet in fleets]
+    chances = [_chances(fleet, calendar) for fleet in fleets]
     wanted = [
         item
-        for number, (fleet, (season, _)) in enumerate(zip(fleets, chances, strict=True))
+        for number, (fleet, (season, _, _)) in enumerate(zip(fleets, chances, strict=True))
         for item in _items(number, fleet, season, keep[fleet.part_type], plan)
     ]
     done, minutes, said = _within_crew(wanted, plan)
     changed = [np.zeros(len(fleet.pieces), dtype=bool) for fleet in fleets]
     for item in done:
         changed[item.fleet][item.rows] = True
-    tables = [
-        _rows(fleet, season, following, doing, _again(fleet, season, doing, keep))
-        for fleet, (season, following), doing in zip(fleets, chances, changed, strict=True)
-    ]
+    taken = [np.zeros(len(fleet.pieces)) for fleet in fleets]
+    for item in done:
+        share = fleets[item.fleet].quantity[item.rows] / item.pieces
+        taken[item.fleet][item.rows] = share * item.minutes / 60.0
+    tables = []
+    for at, (fleet, (season, following, error)) in enumerate(zip(fleets, chances, strict=True)):
+        again = _again(fleet, season, changed[at], keep)
+        table = _rows(fleet, season, following, changed[at], again, error, taken[at])
+        off = (table["chance_season"] - keep[fleet.part_type].chance).abs()
+        sure = off > NEAR * table.pop("error")
+        tables.append(_dated(table.assign(sure=sure), plan)[COLUMNS])
     table = pd.concat(tables, ignore_index=True) if tables else pd.DataFrame(columns=COLUMNS)
     told = {name: (one.chance, one.why) for name, one in keep.items()}
+    said = (*said, *_near_the_line(table, keep))
     return Overhaul(table, tuple(changed), told, said, _work(done, minutes, plan))
 
 
@@ -169,21 +187,31 @@ def chances_to_last(fleet: Fleet, calendar: Calendar) -> tuple[Array, Array]:
 
     The season after has an effect of its own: that this one wears fast says little about it.
     """
+    return _chances(fleet, calendar)[:2]
+
+
+def _chances(fleet: Fleet, calendar: Calendar) -> tuple[Array, Array, Array]:
+    """Return both chances [rows], and the standard error that the draws leave in the first.
+
+    A path counts once for all pieces, so the pieces of a set err together.
+    """
     ahead = fleet.hours.sum(axis=1)
     season = ahead - fleet.hours[:, ~calendar.in_season].sum(axis=1)
     rows = fleet.unit
     step = max(1, 400_000 // fleet.law.draws)
-    first, both = np.empty(len(rows)), np.empty(len(rows))
+    first, both, error = (np.empty(len(rows)) for _ in range(3))
     for at in range(0, len(rows), step):
         part = np.arange(at, min(at + step, len(rows)))
         pieces, hours = fleet.pieces.take(part), ahead[rows[part]]
         lasts = fleet.law.survival(pieces, hours)
         law, aged = season_after(fleet.law, pieces, hours)
         first[part] = lasts.mean(axis=1)
+        error[part] = lasts.std(axis=1) / np.sqrt(fleet.law.draws)
         both[part] = (lasts * law.survival(aged, season[rows[part]])).mean(axis=1)
     first[fleet.pieces.due] = 0.0
     both[fleet.pieces.due] = 0.0
-    return first, both
+    error[fleet.pieces.due] = 0.0
+    return first, both, error
 
 
 def _items(number: int, fleet: Fleet, chance: Array, keep: _Keep, plan: Plan) -> Iterator[_Item]:
@@ -246,9 +274,15 @@ def _again(fleet: Fleet, season: Array, changed: BoolArray, keep: Mapping[str, _
 
 
 def _rows(
-    fleet: Fleet, season: Array, following: Array, changed: BoolArray, again: BoolArray
+    fleet: Fleet,
+    season: Array,
+    following: Array,
+    changed: BoolArray,
+    again: BoolArray,
+    error: Array,
+    hours: Array,
 ) -> pd.DataFrame:
-    """Return the rows of one fleet: a position each, or a set and decision."""
+    """Return the rows of one fleet: a position each, or a set and decision; with ``error``."""
     decision = np.where(changed, "change", "leave").astype(object)
     decision[again] = "measure_again"
     frame = fleet.table[["machine", "place", "position"]].assign(
@@ -257,10 +291,35 @@ def _rows(
         decision=decision,
         chance_season=season * fleet.quantity,
         chance_next=following * fleet.quantity,
+        error=error * fleet.quantity,
+        crew_hours=hours,
         kit=fleet.table["kit"],
     )
     keys = ["machine", "place", "kit", "position", "part_type", "decision"]
     joined = frame.groupby(keys, sort=False, as_index=False).sum()
-    for name in ("chance_season", "chance_next"):
+    for name in ("chance_season", "chance_next", "error"):
         joined[name] = joined[name] / joined["quantity"]
-    return joined[COLUMNS]
+    return joined
+
+
+def _dated(table: pd.DataFrame, plan: Plan) -> pd.DataFrame:
+    """Add the days of the overhaul to the rows that it works on."""
+    assert plan.overhaul is not None  # noqa: S101
+    worked = (table["crew_hours"] > 0) | (table["decision"] != "leave")
+    first, last = (
+        pd.Series([day if here else None for here in worked], index=table.index, dtype=object)
+        for day in (plan.overhaul.first, plan.overhaul.until)
+    )
+    return table.assign(first_day=first, last_day=last)
+
+
+def _near_the_line(table: pd.DataFrame, keep: Mapping[str, _Keep]) -> tuple[str, ...]:
+    """Say of each part type how many decisions other draws might turn."""
+    said = []
+    for name, rows in table[~table["sure"].astype(bool)].groupby("part_type", sort=True):
+        said.append(
+            f"{name}: {int(rows['quantity'].sum())} pieces are so near the line of "
+            f"{keep[str(name)].chance:.2f} that other draws may decide otherwise (not sure in the "
+            "overhaul list): draws.count in the plan settles more of them"
+        )
+    return tuple(said)

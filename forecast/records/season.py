@@ -36,6 +36,8 @@ RESULTS: Final[Mapping[str, tuple[str, ...]]] = {
         "p95",
         "cumulative_low",
         "cumulative_high",
+        "cumulative_p05",
+        "cumulative_p95",
     ),
     "purchases": (
         "part_type",
@@ -75,6 +77,10 @@ RESULTS: Final[Mapping[str, tuple[str, ...]]] = {
         "decision",
         "chance_season",
         "chance_next",
+        "sure",
+        "crew_hours",
+        "first_day",
+        "last_day",
     ),
     "unplanned_stops": (
         "week",
@@ -218,6 +224,7 @@ STUDIES: Final[Mapping[str, tuple[str, ...]]] = {
         "piece",
         "quantity",
         "age",
+        "age_from",
         "read",
         "left",
         "left_low",

@@ -148,6 +148,24 @@ COLUMNS: Final[Mapping[str, tuple[str, ...]]] = {
     "gauge": ("part_type", "sd_mm", "told_by", "repeats_mm", "pairs"),
     "new_sizes": ("piece", "part_type", "reading_kind", "new_mm", "sd_mm", "told_by"),
     "pace": ("machine", "part_type", "clock", "per_hour", "metered"),
+    "ages": (
+        "piece",
+        "machine",
+        "part_type",
+        "stated",
+        "metered",
+        "told",
+        "guessed",
+        "age_from",
+    ),
+    "corrections": (
+        "part_type",
+        "not_corrected",
+        "readings",
+        "of_readings",
+        "corrected",
+        "most_mm",
+    ),
     "counts": (
         "unit",
         "machine",
@@ -286,9 +304,18 @@ class Snapshot:
     pace
         What the clock of a part type counts in a running hour on each machine (1 for hours),
         ``metered`` or as the fleet states it; NaN where nothing tells.
+    ages
+        How the age of each piece and set was got, in words (``age_from``) and parts that add up to
+        it: ``stated`` when it was fitted, ``metered``, ``told`` by running hours, ``guessed``
+        across an unlogged change of the meter. NaN where unknown.
+    corrections
+        How many ``readings`` of all ``of_readings`` of a part type could not be brought to 20 C
+        and dry for a reason (``not_corrected``, empty: none), and how many were ``corrected``, by
+        ``most_mm`` at most.
     counts
         Weeks of sets whose pieces are not serialised: ``replaced`` for ``mode``, ``others`` for
-        any other reason, of ``positions`` that ran ``hours``. ``start_age`` NaN where unknown.
+        any other reason, of ``positions`` that ran ``hours``; ``replaced`` NaN where nobody has
+        looked since. ``start_age`` NaN where unknown.
     paths
         Readings of the pieces nearest their limit: what the report draws.
     running
@@ -347,6 +374,8 @@ class Snapshot:
     gauge: pd.DataFrame = field(default_factory=lambda: _empty("gauge"))
     new_sizes: pd.DataFrame = field(default_factory=lambda: _empty("new_sizes"))
     pace: pd.DataFrame = field(default_factory=lambda: _empty("pace"))
+    ages: pd.DataFrame = field(default_factory=lambda: _empty("ages"))
+    corrections: pd.DataFrame = field(default_factory=lambda: _empty("corrections"))
     turned: pd.DataFrame = field(default_factory=lambda: _empty("turned"))
 
     def wear_seasons(self) -> dict[str, tuple[str, str]]:

@@ -32,6 +32,8 @@ QUERIES: Final[Mapping[str, str]] = {
     "gauge": "queries/snapshot_gauge",
     "new_sizes": "queries/snapshot_new_sizes",
     "pace": "queries/snapshot_pace",
+    "ages": "queries/snapshot_ages",
+    "corrections": "queries/snapshot_corrections",
     "counts": "queries/snapshot_counts",
     "paths": "queries/snapshot_paths",
     "running": "queries/snapshot_running",

@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from forecast.wear.bend import Bend
 from forecast.wear.offsets import Assumption, Offsets
 from forecast.wear.paths import OwnReadings, depths_ahead, hours_left, left_and_rate
 from forecast.wear.seasons import (
@@ -20,7 +21,7 @@ from forecast.wear.seasons import (
     draw_rates,
     levels_read,
     middle_level,
-    spread_posterior,
+    spreads_in_turn,
 )
 from forecast.wear.sums import HOURS_IN_KH
 
@@ -71,6 +72,8 @@ class WearFit:
         That the fit used.
     assumed
         What had to be assumed because the readings do not tell it.
+    bend
+        The power of hours that wear follows, where the readings chose one; None: a straight line.
     """
 
     state: str
@@ -92,9 +95,15 @@ class WearFit:
     n_pieces: int
     n_readings: int
     assumed: tuple[Assumption, ...] = ()
+    bend: Bend | None = field(default=None, repr=False)
     _model: FleetModel | None = field(default=None, repr=False)
     _own: OwnReadings | None = field(default=None, repr=False)
     _faster: Array | None = field(default=None, repr=False)
+
+    @property
+    def usable(self) -> bool:
+        """Whether there are rates to forecast with."""
+        return self.state != "no_fit"
 
     @property
     def phases(self) -> pd.DataFrame:
@@ -131,12 +140,14 @@ class WearFit:
         cells = [phases.of(name) for name in seasons]
         return np.exp([read.get(s, 0.0) + known.get(p, 0.0) - middle for s, p in cells])
 
-    def with_season_spread(self, spread: float) -> WearFit:
-        """Return the same fit as if seasons were known to differ by a spread (sd of log rate)."""
+    def with_season_spreads(self, spreads: Sequence[float]) -> WearFit:
+        """Return the same fit as if seasons were known to differ by spreads (sd of log rate).
+
+        Path i of its draws is of spread i modulo their number.
+        """
         if self._model is None:
             return self
-        stated = spread_posterior(self._model.level, self._model.covariance, spread)
-        return replace(self, _model=replace(self._model, spread=stated))
+        return replace(self, _model=replace(self._model, spread=spreads_in_turn(spreads)))
 
     def faster(self, ratio: Array) -> WearFit:
         """Return the same fit as if parts wore ``ratio`` times as fast from now on, one a path."""
@@ -182,6 +193,8 @@ class WearFit:
             of_pieces=PieceLaw(self.offset, self.offset_sd, self.future_sd),
             ahead=ahead,
         )
+        if self.bend is not None:
+            rates = replace(rates, bent=self.bend.deal(n, rng))
         if self._faster is None:
             return rates
         return replace(rates, level=rates.level + np.log(np.resize(self._faster, n)))

@@ -14,12 +14,14 @@ carried over that day: offset and rate of each piece are its own and cancel.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from forecast.wear.bend import Bend
 from forecast.wear.offsets import gauge_error, offsets
 from forecast.wear.reml import NODES, common_log_rate, prepare, two_level
 from forecast.wear.sums import HOURS_IN_KH, ONE_SEASON, CellSums, LineSums, cell_sums, wear_sums
@@ -43,6 +45,9 @@ LEAST_PIECES: Final = 10
 
 LOUD: Final = 4.0
 """Standard errors from which on a change at a day nobody named counts: there are many days."""
+
+DEALT: Final = 5
+"""Powers that stand for one known with error."""
 
 LEAST_OVER: Final = 3
 """Pieces of a machine that must have run over the day of a change."""
@@ -68,6 +73,8 @@ class WearLaw:
         Straight forecast at 1.5 times the longest age read, relative to the power's, less 1.
     why
         In words.
+    bend
+        The power law to forecast with, where it is chosen.
     """
 
     chosen: str
@@ -78,6 +85,7 @@ class WearLaw:
     log_slope: float
     beyond: float
     why: str
+    bend: Bend | None = None
 
     @property
     def says(self) -> str:
@@ -133,6 +141,9 @@ def wear_law(readings: pd.DataFrame, gauge_sd: float | None = None) -> WearLaw:
         log_slope=slope,
         beyond=_beyond(run, power),
         why=why,
+        bend=_bend(run, power, float(np.nan_to_num(half)) / NORMAL_90, gauge_sd)
+        if curved
+        else None,
     )
 
 
@@ -142,7 +153,7 @@ def _profile(run: pd.DataFrame, gauge_sd: float | None) -> Array:
 
     def at(number: int) -> float:
         if np.isnan(found[number]):
-            value = _likelihood(run, POWERS[number], gauge_sd)
+            value = _fitted(run, POWERS[number], gauge_sd)[0]
             found[number] = value if np.isfinite(value) else -1e12
         return float(found[number])
 
@@ -169,8 +180,11 @@ def _log_slope(run: pd.DataFrame) -> float:
     return float((off["x"] * off["y"]).sum()) / about if about > 0 else float("nan")
 
 
-def _likelihood(run: pd.DataFrame, power: float, gauge_sd: float | None) -> float:
-    """Return the log likelihood of the two-level fit on hours^power; NaN where nothing wears."""
+def _fitted(run: pd.DataFrame, power: float, gauge_sd: float | None) -> tuple[float, float, float]:
+    """Return (log likelihood, offset, rise) of the two-level fit on hours^power.
+
+    The rise is that of a median piece to the longest age read, mm; NaN where nothing wears.
+    """
     longest = float(run["hours"].max())
     bent = run.assign(hours=HOURS_IN_KH * (run["hours"] / longest) ** power)
     sums = cell_sums(*wear_sums(bent), (ONE_SEASON,))
@@ -181,13 +195,34 @@ def _likelihood(run: pd.DataFrame, power: float, gauge_sd: float | None) -> floa
     for _ in range(2):
         data = prepare(sums, gauge, mean, offset.sd)
         if not np.isfinite(common_log_rate(data)):
-            return float("nan")
+            return float("nan"), mean, float("nan")
         fit = two_level(data, sweeps=3)
         level = float(fit.level[0])
         weight = lines.n / (gauge**2 + lines.n * offset.sd**2)
         left = (lines.y - np.exp(level + fit.piece_mean) * lines.x) / lines.n
         mean = float((weight * left).sum() / weight.sum())
-    return _marginal(sums, lines, (gauge, mean, offset.sd), level, fit.machine_mean, fit.piece_sd)
+    spread = gauge, mean, offset.sd
+    value = _marginal(sums, lines, spread, level, fit.machine_mean, fit.piece_sd)
+    return value, mean, float(np.exp(level))
+
+
+def _bend(run: pd.DataFrame, power: float, error: float, gauge_sd: float | None) -> Bend:
+    """Return the power law, the error of its power dealt to a few of them, beside the line."""
+    from scipy.special import ndtri
+
+    told = power + error * ndtri((np.arange(DEALT) + 0.5) / DEALT)
+    powers = np.clip(told, POWERS[0], POWERS[-1])
+    curves = [_fitted(run, float(one), gauge_sd) for one in powers]
+    _, line_offset, line_rise = _fitted(run, 1.0, gauge_sd)
+    longest = float(run["hours"].max())
+    return Bend(
+        longest=longest,
+        youngest=float(run["hours"].min()) / longest,
+        line=(line_offset, line_rise),
+        power=powers,
+        offset=np.array([offset for _, offset, _ in curves]),
+        rise=np.array([rise for _, _, rise in curves]),
+    )
 
 
 def _marginal(
@@ -257,13 +292,21 @@ def rate_changes(readings: pd.DataFrame, gauge_sd: float) -> pd.DataFrame:
     """
     columns = ["machine", "at", "ratio", "low", "high", "pieces"]
     rows = []
-    for machine, own in readings.groupby("machine", sort=True):
+    ordered = readings.sort_values(["machine", "piece", "at"], kind="stable")
+    machines, number_of = np.unique(ordered["machine"].to_numpy(str), return_inverse=True)
+    piece_of = ordered["piece"].to_numpy(str)
+    at, hours = ordered["at"].to_numpy(), ordered["hours"].to_numpy(np.float64)
+    wear = ordered["wear_mm"].to_numpy(np.float64)
+    starts = np.searchsorted(number_of, np.arange(len(machines) + 1))
+    for machine, start, end in zip(machines, starts[:-1], starts[1:], strict=True):
         best: tuple[float, list[object]] | None = None
-        days = np.sort(own["at"].unique())
+        days = np.unique(at[start:end])
+        parted = 1 + np.flatnonzero(piece_of[start + 1 : end] != piece_of[start : end - 1])
+        ends_at = [start, *(start + parted).tolist(), end]
         pieces = [
-            (np.searchsorted(piece["at"].to_numpy(), days, side="right"), _bends(piece))
-            for _, piece in own.sort_values("at", kind="stable").groupby("piece", sort=True)
-            if len(piece) >= 3
+            (np.searchsorted(at[a:b], days, side="right"), _bends(hours[a:b], wear[a:b]))
+            for a, b in pairwise(ends_at)
+            if b - a >= 3
         ]
         if len(pieces) < LEAST_OVER:
             continue
@@ -280,20 +323,19 @@ def rate_changes(readings: pd.DataFrame, gauge_sd: float) -> pd.DataFrame:
             if loud > LOUD and (best is None or loud > best[0]):
                 ends = [max(1.0 + change + sign * NORMAL_90 * error, 0.0) for sign in (0, -1, 1)]
                 day = pd.Timestamp(days[number + 1])
-                best = loud, [machine, day, *ends, int(count[number])]
+                best = loud, [str(machine), day, *ends, int(count[number])]
         if best is not None:
             rows.append(best[1])
     return pd.DataFrame(rows, columns=columns)
 
 
-def _bends(piece: pd.DataFrame) -> Array:
+def _bends(hours: Array, wear: Array) -> Array:
     """Return what a change after each number of a piece's readings would look like, mm and h.
 
     One row a number of readings before the change, 0 to all: square of the hours since then, their
     product with wear, rate before; the piece's offset and straight line are taken out of the first
     two. NaN where its readings can't tell.
     """
-    hours, wear = piece["hours"].to_numpy(np.float64), piece["wear_mm"].to_numpy(np.float64)
     found = np.full((hours.size + 1, 3), np.nan)
     if np.ptp(hours) <= 0:
         return found

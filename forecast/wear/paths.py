@@ -15,10 +15,11 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from forecast.wear.bend import Bent
 from forecast.wear.offsets import Assumption
 from forecast.wear.reml import TwoLevel, matched_site
 from forecast.wear.seasons import LOG_HOURS, RateDraws
-from forecast.wear.sums import CellSums
+from forecast.wear.sums import HOURS_IN_KH, CellSums
 
 Array = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
@@ -148,7 +149,25 @@ def left_and_rate(
     depth = depth_now(log_rate, offset, rates, ran)
     change = rates.future_sd * rng.standard_normal(log_rate.shape)
     rate = np.exp(rates.level + log_rate + change)
-    return np.maximum(limit_mm - depth, 0.0) / rate, rate
+    if rates.bent is None:
+        return np.maximum(limit_mm - depth, 0.0) / rate, rate
+    rise, age = _curve(own, rates, rates.bent, rows, log_rate, ran)
+    ahead = rates.bent.ages(np.exp(rates.level + change))
+    left = np.maximum(rates.bent.age_at(rise, offset, limit_mm) - age, 0.0) / ahead
+    to_go = limit_mm - rates.bent.depth(rise, offset, age)
+    return left, np.where(left > 0, to_go / np.maximum(left, 1e-9), rate)
+
+
+def _curve(
+    own: OwnReadings, rates: RateDraws, bent: Bent, rows: IntArray, log_rate: Array, ran: Array
+) -> tuple[Array, Array]:
+    """Return the rise of each piece's curve, and its age now [pieces, draws each]; see Bent."""
+    lines = own.sums.along(np.ones(len(own.sums.seasons)))
+    n, x, xx = lines.n[rows], lines.x[rows], lines.xx[rows]
+    mean = x / n
+    sd = np.sqrt(np.maximum(xx / n - mean**2, 0.0))
+    rise = bent.curve(log_rate, mean * HOURS_IN_KH, sd * HOURS_IN_KH)
+    return rise, bent.ages(ran @ np.exp(rates.season_levels))
 
 
 def depths_ahead(
@@ -165,7 +184,11 @@ def depths_ahead(
     depth = depth_now(log_rate, offset, rates, ran[None, :])
     change = rates.future_sd * rng.standard_normal(log_rate.shape)
     rate = np.exp(rates.level + log_rate + change)
-    return depth + ahead_hours[:, None] * rate
+    if rates.bent is None:
+        return depth + ahead_hours[:, None] * rate
+    rise, age = _curve(own, rates, rates.bent, rows, log_rate, ran[None, :])
+    ahead = rates.bent.ages(np.exp(rates.level + change))
+    return rates.bent.depth(rise, offset, age + ahead_hours[:, None] * ahead)
 
 
 def future_change(

@@ -13,6 +13,7 @@ clustered by machine. Rates are compared, so pressure and speed have exponents o
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import Final
 
 import numpy as np
@@ -127,8 +128,6 @@ class RateRegression:
     terms
         One row a term: ``term``, ``value`` with 90 % ``value_low`` and ``value_high`` (an exponent
         for log terms, a log ratio for the others), ``means`` in words.
-    cross_check
-        ``term``, ``check``, ``check_low``, ``check_high``: least squares, clustered by machine.
     tested
         ``term``, ``low``, ``high``: the range of each number; levels seen of each name.
     machine_sd, piece_sd
@@ -140,7 +139,6 @@ class RateRegression:
     """
 
     terms: pd.DataFrame
-    cross_check: pd.DataFrame
     tested: pd.DataFrame
     machine_sd: float
     piece_sd: float
@@ -149,6 +147,15 @@ class RateRegression:
     left_out: tuple[str, ...]
     _design: Design = field(repr=False)
     _fit: MixedFit = field(repr=False)
+    _rows: tuple[Array, IntArray] = field(repr=False)
+
+    @cached_property
+    def cross_check(self) -> pd.DataFrame:
+        """``term``, ``check``, ``check_low``, ``check_high``: least squares, clustered by machine.
+
+        By statsmodels, when it is asked for: its loading takes longer than the fit.
+        """
+        return _cross_check(self._fit, *self._rows, self._design)
 
     def table(self) -> pd.DataFrame:
         """Return the terms with the cross-check beside each: columns of ``rate_law``."""
@@ -242,7 +249,6 @@ def fit_log_rate(
     ]
     return RateRegression(
         terms=terms,
-        cross_check=_cross_check(fit, x, machine, design),
         tested=design.tested(),
         machine_sd=fit.machine_sd,
         piece_sd=fit.piece_sd,
@@ -251,6 +257,7 @@ def fit_log_rate(
         left_out=design.left_out,
         _design=design,
         _fit=fit,
+        _rows=(x, index),
     )
 
 

@@ -20,6 +20,8 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from forecast.wear.bend import Bent
+
 Array = npt.NDArray[np.float64]
 
 PRIOR_SCALE: Final = 0.15
@@ -89,13 +91,19 @@ class Phases:
     def mixed(
         self, ahead: Mapping[str, float] | None, contrast_of: Callable[[str], Array]
     ) -> Array | float:
-        """Return the contrast of a mix of phases: the log of the mean rate over its hours."""
+        """Return the contrast of a mix of phases: the log of the mean rate over its hours.
+
+        What is ahead in no named phase (``""``) runs in them as it did so far.
+        """
         if not self.names:
             return 0.0
         weights = dict(ahead or {})
-        if not sum(weights.values()) > 0:
-            weights = dict(zip(self.names, self.share, strict=True))
-            weights[self.reference] = 1.0 - float(self.share.sum())
+        unnamed = weights.pop("", 0.0)
+        if unnamed > 0 or not sum(weights.values()) > 0:
+            share = dict(zip(self.names, map(float, self.share), strict=True))
+            share[self.reference] = 1.0 - float(self.share.sum())
+            for name, usual in share.items():
+                weights[name] = weights.get(name, 0.0) + (unnamed or 1.0) * usual
         total = sum(weights.values())
         mean = sum(
             (weight / total) * np.exp(contrast_of(phase)) for phase, weight in weights.items()
@@ -154,11 +162,14 @@ class SpreadPosterior:
         Spreads, and their chances (they sum to 1).
     prior
         In words, to be printed beside it.
+    in_turn
+        Whether each path has the next spread of the grid in turn, not one drawn by its chance.
     """
 
     grid: Array
     weight: Array
     prior: str
+    in_turn: bool = False
 
     def quantile(self, share: float) -> float:
         """Return the spread below which `share` of the posterior lies."""
@@ -189,6 +200,8 @@ class RateDraws:
         What pieces with readings are drawn from, whether asked for or not: the fit's coefficients
         (per 1000 h) [coefficients, draws], the levels of every cell that the fit read
         [cells read, draws], and the effects of every machine that it read [machines read, draws].
+    bent
+        The power law of each path where the readings chose one; None: straight.
     """
 
     level: Array
@@ -203,6 +216,7 @@ class RateDraws:
     read_theta: Array = field(repr=False)
     read_cells: Array = field(repr=False)
     read_effects: Array = field(repr=False)
+    bent: Bent | None = field(default=None, repr=False)
 
     @property
     def draws(self) -> int:
@@ -245,6 +259,16 @@ def spread_posterior(
     edges = np.concatenate([[0.0], (grid[1:] + grid[:-1]) / 2.0, grid[-1:]])
     weight = np.exp(log_weight - log_weight.max()) * np.diff(edges)
     return SpreadPosterior(grid, weight / weight.sum(), f"half-normal({scale:g})")
+
+
+def spreads_in_turn(spreads: Sequence[float]) -> SpreadPosterior:
+    """Return what deals spreads to the paths in turn: path i has number i modulo their count.
+
+    So that one simulation tells what each of them would make of the season.
+    """
+    grid = np.maximum(np.asarray(spreads, dtype=np.float64), 1e-6)
+    said = "in turn " + ", ".join(f"{spread:g}" for spread in spreads)
+    return SpreadPosterior(grid, np.full(grid.size, 1.0 / grid.size), said, in_turn=True)
 
 
 def _log_likelihood(level: Array, covariance: Array, spread: float) -> float:
@@ -315,7 +339,7 @@ def draw_levels(model: FleetModel, n: int, rng: np.random.Generator) -> tuple[Ar
     cumulated = np.cumsum(model.spread.weight)
     even = (np.arange(n) + rng.random(n)) / n
     picked = np.minimum(np.searchsorted(cumulated, even), cumulated.size - 1)
-    picked = rng.permutation(picked)
+    picked = np.arange(n) % cumulated.size if model.spread.in_turn else rng.permutation(picked)
     for_mu, for_levels = rng.standard_normal(n), rng.standard_normal((n, count))
     mu, levels = np.empty(n), np.empty((count, n))
     for at in np.unique(picked):

@@ -236,6 +236,10 @@ const look = (scroll) => {
   document.body.classList.toggle('one-machine', Boolean(chosen.machine));
   const said = active ? `${rows} ${rows === 1 ? 'row' : 'rows'} in ${tables} ${tables === 1 ? 'table' : 'tables'}` : '';
   closer.querySelector('output').textContent = said;
+  const whence = closer.querySelector('.whence');
+  const shell = /^[\w.:-]+$/.test(chosen.machine) ? chosen.machine : `'${chosen.machine.replaceAll("'", "'\\''")}'`;
+  whence.hidden = !chosen.machine;
+  whence.querySelector('code').textContent = `wearahead evidence ${shell}`;
   if (typeof Plotly !== 'undefined') {
     all('.plot').forEach((plot) => { delete plot.dataset.drawn; });
     idle(() => drawRest());

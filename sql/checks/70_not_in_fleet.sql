@@ -100,7 +100,9 @@ nearest AS (
         min_by(m.machine, (levenshtein(u.machine, m.machine), m.machine)) AS near
     FROM (SELECT DISTINCT machine FROM unknown WHERE machine_unknown) AS u
     INNER JOIN machines AS m
-        ON levenshtein(u.machine, m.machine) <= (length(u.machine) + 1) // 2
+        ON
+            length(u.machine) <= 2 * length(m.machine) + 1
+            AND levenshtein(u.machine, m.machine) <= (length(u.machine) + 1) // 2
     GROUP BY u.machine
 ),
 

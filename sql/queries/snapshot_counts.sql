@@ -1,18 +1,79 @@
 -- Weeks of sets: hours run while in place, and pieces replaced, once for each failure mode of the
--- part type (broken, where it has none).
-WITH run_days AS (
+-- part type (broken, where it has none). Where a place is looked at now and then, and a look that
+-- changes nothing is written down too, what ran since the last look stands by itself: replaced is
+-- NULL there, since nobody knows yet.
+WITH said AS (
+    SELECT
+        c.machine,
+        r.place,
+        c.quantity,
+        moment(c.taken_at, c.whole_day, 2) AS moment
+    FROM change_outs AS c
+    INNER JOIN resolved AS r
+        ON
+            c.machine = r.machine
+            AND r.said_place IS NOT DISTINCT FROM c.place
+            AND r.said_type IS NOT DISTINCT FROM c.part_type
+            AND r.kit IS NOT DISTINCT FROM c.kit
+    CROSS JOIN until_day AS u
+    WHERE r.is_set AND c.taken_at < u.last_moment
+),
+
+looks AS (
+    SELECT
+        a.machine,
+        a.place,
+        max(a.moment) AS moment
+    FROM said AS a
+    SEMI JOIN (SELECT n.place FROM said AS n WHERE n.quantity = 0) AS n ON a.place = n.place
+    GROUP BY a.machine, a.place
+),
+
+stretches AS (
+    SELECT
+        s.piece,
+        s.machine,
+        s.part_type,
+        s.meter_clock,
+        s.clock_per_hour,
+        TRUE AS looked,
+        s.start_moment,
+        least(s.stop_moment, k.moment) AS stop_moment
+    FROM spells AS s
+    LEFT JOIN looks AS k ON s.machine = k.machine AND s.place = k.place
+    WHERE s.is_set AND s.start_moment < coalesce(k.moment, s.stop_moment)
+    UNION ALL
+    SELECT
+        s.piece,
+        s.machine,
+        s.part_type,
+        s.meter_clock,
+        s.clock_per_hour,
+        FALSE AS looked,
+        greatest(s.start_moment, k.moment) AS start_moment,
+        s.stop_moment
+    FROM spells AS s
+    INNER JOIN looks AS k ON s.machine = k.machine AND s.place = k.place
+    WHERE s.is_set AND s.stop_moment > k.moment
+),
+
+run_days AS (
     SELECT
         s.piece AS unit,
         s.machine,
         s.part_type,
-        m.run_date,
+        s.looked,
+        CASE
+            WHEN s.looked THEN date_trunc('week', m.run_date)::DATE
+            ELSE greatest(date_trunc('week', m.run_date)::DATE, s.start_moment::DATE + 1)
+        END AS week_day,
         (m.hours * greatest(
             epoch(
                 least(s.stop_moment, m.run_date::TIMESTAMP + INTERVAL 1 DAY)
                 - greatest(s.start_moment, m.run_date::TIMESTAMP)
             ) / 86400, 0
         ) * s.clock_per_hour)::DECIMAL(12, 4) AS hours
-    FROM spells AS s
+    FROM stretches AS s
     INNER JOIN meter AS m
         ON
             s.machine = m.machine
@@ -20,7 +81,7 @@ WITH run_days AS (
             AND m.run_date >= s.start_moment::DATE
             AND m.run_date <= s.stop_moment::DATE
     ANTI JOIN (SELECT q.* FROM silent_machine AS q WHERE q.acts) AS q ON s.machine = q.machine
-    WHERE s.is_set AND m.hours > 0
+    WHERE m.hours > 0
 ),
 
 run_weeks AS (
@@ -28,10 +89,11 @@ run_weeks AS (
         r.unit,
         r.machine,
         r.part_type,
-        date_trunc('week', r.run_date)::DATE AS week_day,
+        r.week_day,
+        bool_and(r.looked) AS looked,
         sum(r.hours) AS hours
     FROM run_days AS r
-    GROUP BY ALL
+    GROUP BY r.unit, r.machine, r.part_type, r.week_day
 ),
 
 weeks AS (
@@ -111,13 +173,13 @@ SELECT
     b.week_day::TIMESTAMP AS week,
     u.quantity::BIGINT AS positions,
     b.mode,
-    b.replaced::BIGINT AS replaced,
     b.others::BIGINT AS others,
     u.first_age::DOUBLE AS start_age,
     CASE
         WHEN b.unit = concat_ws(' ', b.machine, u.place, b.part_type) THEN '' ELSE b.unit
     END AS kit,
-    coalesce(r.hours, 0)::DOUBLE AS hours
+    coalesce(r.hours, 0)::DOUBLE AS hours,
+    CASE WHEN coalesce(r.looked, TRUE) THEN b.replaced END::DOUBLE AS replaced
 FROM by_mode AS b
 INNER JOIN units AS u ON b.unit = u.unit
 LEFT JOIN run_weeks AS r
