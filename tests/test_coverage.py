@@ -118,7 +118,7 @@ def test_dirty_files_tell_what_the_snapshot_told(tmp_path: Path) -> None:
     from forecast.store.opening import open_store
     from forecast.store.snapshots import take_snapshot
 
-    for kind, seed in (("broken", 1), ("worn", 2), ("mixed", 5)):
+    for kind, seed in (("broken", 1), ("worn", 3), ("mixed", 5)):
         snapshot, text, used, behind = MANY["fleet_of"](kind, -1, seed)
         folder = tmp_path / f"{kind}{seed}"
         folder.mkdir()
