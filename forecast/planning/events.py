@@ -225,16 +225,23 @@ def _latest_starts(window_clock: Array, change_age: Array) -> tuple[Array, IntAr
     latest: list[float] = []
     windows: list[int] = []
     for number in np.flatnonzero(np.isfinite(change_age)):
-        at, age = float(window_clock[number]), float(change_age[number])
-        start = min(at - age, np.nextafter(at, -np.inf))
-        while start + age > at:
-            start = np.nextafter(start, -np.inf)
-        while np.nextafter(start, np.inf) + age <= at and np.nextafter(start, np.inf) < at:
-            start = np.nextafter(start, np.inf)
+        start = _latest_start(float(window_clock[number]), float(change_age[number]))
         if not latest or start > latest[-1]:
-            latest.append(float(start))
+            latest.append(start)
             windows.append(int(number))
     return np.array(latest), np.array([*windows, -1], dtype=np.int64)
+
+
+def _latest_start(at: float, age: float) -> float:
+    """Return the last float before ``at`` from which a piece is of age at it, by halving."""
+    reach = 2.0 * float(np.spacing(max(at, age)))
+    low, high = at - age - reach, at - age + reach
+    while low < (middle := (low + high) / 2.0) < high:
+        if middle + age <= at and middle < at:
+            low = middle
+        else:
+            high = middle
+    return low
 
 
 def _binomial(rng: np.random.Generator, quantity: IntArray, ends: Array) -> IntArray | BoolArray:
