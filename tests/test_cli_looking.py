@@ -94,6 +94,7 @@ def test_a_forecast_does_not_differ_from_itself(
         compare(plant[0], 1, 99)
 
 
+@pytest.mark.slow
 def test_a_later_day_is_told_from_what_happened(
     plant: tuple[str, Path], two: tuple[SeasonForecast, SeasonForecast]
 ) -> None:
@@ -198,6 +199,7 @@ def test_nothing_can_be_scored_before_it_happened(
         hindsight(*plant, [date(2026, 8, 2)])
 
 
+@pytest.mark.slow
 def test_a_season_that_leaves_the_range_of_its_forecast_says_so(tmp_path: Path) -> None:
     store, plan = PLANT["plant"](tmp_path)
     first = run_season(store, plan)

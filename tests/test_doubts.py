@@ -134,6 +134,7 @@ def test_settling_a_swap_exchanges_the_readings(book):
     assert aged["wear_mm"].tolist() == pytest.approx([0.1, 0.15, 0.2, 0.25, 0.3])
 
 
+@pytest.mark.slow
 def test_the_moment_of_a_change_out_can_be_given(book):
     visits(book, {("G2", 2, 3): 0.05, ("G2", 2, 4): 0.13})
     book.write()

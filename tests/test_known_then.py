@@ -128,12 +128,14 @@ def both(tmp_path_factory):
     return day_seen(full, DAY), day_seen(early, DAY), day_seen(full, LATE)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", COLUMNS)
 def test_no_frame_knows_what_came_later(both, name):
     full, early, _ = both
     pd.testing.assert_frame_equal(getattr(full, name), getattr(early, name), obj=name)
 
 
+@pytest.mark.slow
 def test_nothing_else_of_the_day_differs_and_what_came_later_does_matter(both):
     full, early, now = both
     assert full.digest == early.digest

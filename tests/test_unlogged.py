@@ -155,6 +155,7 @@ def test_from_the_logs_to_the_life_table(tmp_path: Path) -> None:
     assert said["value"] == "1" and "broken 100%" in said["why"]
 
 
+@pytest.mark.slow
 def test_a_settled_day_ends_the_life_on_it_and_as_logged_there_is_no_end(tmp_path: Path) -> None:
     from datetime import date
 

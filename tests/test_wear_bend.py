@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pandas as pd
@@ -34,6 +35,7 @@ def fleet(seed: int, power: float) -> tuple[pd.DataFrame, pd.DataFrame]:
     return readings, pd.DataFrame(truth, columns=["piece", "count", "left"])
 
 
+@cache
 def both(power: float) -> tuple[WearFit, WearFit, pd.DataFrame]:
     readings, truth = fleet(1, power)
     straight = fit_wear(readings, gauge_sd=GAUGE)

@@ -1,5 +1,6 @@
 """The built wheel, not the checkout: every source file is in it, and its command runs elsewhere."""
 
+import os
 import subprocess
 import sys
 import venv
@@ -53,6 +54,7 @@ def test_the_command_runs_from_the_wheel_in_another_folder(wheel: Path, tmp_path
         text=True,
         timeout=300,
         check=False,
+        env={name: value for name, value in os.environ.items() if name != "PYTHONPATH"},
     )
     assert done.returncode == 0, done.stderr
     assert (tmp_path / "demo" / "report.html").stat().st_size > 500_000
