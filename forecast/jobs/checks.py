@@ -116,6 +116,8 @@ def wear_shapes(
     """
     for (name, group), wear in sorted(wear_fits.items()):
         spread = float(np.hypot(wear.machine_sd, wear.piece_sd))
+        if wear.bend is not None:  # lives go with the rate to the power 1 / power
+            spread /= float(wear.bend.power.mean())
         if wear.state == "no_fit" or not spread > 0:
             continue
         alone = float(np.pi / np.sqrt(6) / spread)

@@ -21,7 +21,7 @@ import numpy.typing as npt
 Array = npt.NDArray[np.float64]
 
 LEAST: Final = 0.02
-"""Share of a line's wear below which a curve's wear is not believed: an offset is off there."""
+"""Share of a line's wear, or of a limit, below which a curve's wear is not believed."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -95,7 +95,7 @@ class Bent:
         offset
             Of the straight line, mm.
         """
-        gap = limit_mm - offset
+        gap = np.maximum(limit_mm - offset, LEAST * np.abs(limit_mm))
         log_age = np.log(self._above(gap) / self.rise) / self.power
         return np.asarray(log_age - np.log(gap / self.line_rise), dtype=np.float64)
 
@@ -126,13 +126,16 @@ class Bent:
         worn = np.maximum(depth_mm - offset - self.shift, 0.0)
         return np.asarray((worn / rise) ** (1.0 / self.power), dtype=np.float64)
 
-    def ages(self, hours: Array) -> Array:
-        """Return hours at a rate relative to 1 mm/h as shares of the longest age read.
+    def ages(self, worn: Array) -> Array:
+        """Return ages as shares of the longest age read.
 
-        ``hours`` are summed with the season's rate (mm/h) as weight: what a piece of average
-        machine and make would have worn in a straight line.
+        Parameters
+        ----------
+        worn
+            Hours times the rate of their season (mm/h): what a middling piece on a middling
+            machine wears in them in a straight line, mm.
         """
-        return np.asarray(hours / self.line_rise, dtype=np.float64)
+        return np.asarray(worn / self.line_rise, dtype=np.float64)
 
     def _above(self, worn: Array) -> Array:
         """Return what a curve wore where a line wore so much, never next to nothing."""
