@@ -219,7 +219,7 @@ def test_the_spread_of_wear_judges_the_fitted_shape(
 ) -> None:
     """Rates that differ by 30 % alone give a shape near 4; breakage and early change do not."""
     rng = np.random.default_rng(4)
-    wear = SimpleNamespace(state="fitted", machine_sd=0.18, piece_sd=0.24)
+    wear = SimpleNamespace(state="fitted", machine_sd=0.18, piece_sd=0.24, bend=None)
     by_wear = 1500 * np.exp(-0.3 * rng.standard_normal(400))
     by_chance = 1500 * rng.exponential(size=400) / max(chance_of, 1e-9)
     age = 1500 * rng.exponential(size=400) if early else np.minimum(by_wear, by_chance)
@@ -231,3 +231,13 @@ def test_the_spread_of_wear_judges_the_fitted_shape(
     assert "differ by 30 % would alone give a shape of 4.3" in told["says"]
     assert verdict in told["says"]
     assert told["value_low"] < told["value"] < told["value_high"]
+
+
+def test_a_bent_law_bends_the_shape_that_wear_alone_gives() -> None:
+    """Wear that goes with hours to the power 0.5: lives spread by twice what rates do."""
+    bend = SimpleNamespace(power=np.array([0.4, 0.6]))
+    wear = SimpleNamespace(state="fitted", machine_sd=0.18, piece_sd=0.24, bend=bend)
+    rows = lives(np.array([900.0]), np.ones(1, bool)).assign(mode="worn")
+    book = Book()
+    wear_shapes(book, {("PAD", ""): wear}, rows)  # type: ignore[dict-item]
+    assert "differ by 30 % would alone give a shape of 2.1" in book.checks[0]["says"]

@@ -116,11 +116,11 @@ def wear_shapes(
     """
     for (name, group), wear in sorted(wear_fits.items()):
         spread = float(np.hypot(wear.machine_sd, wear.piece_sd))
-        if wear.bend is not None:  # lives go with the rate to the power 1 / power
-            spread /= float(wear.bend.power.mean())
         if wear.state == "no_fit" or not spread > 0:
             continue
-        alone = float(np.pi / np.sqrt(6) / spread)
+        # A life goes with the rate to the power 1 / power of a bent law.
+        power = 1.0 if wear.bend is None else float(wear.bend.power.mean())
+        alone = float(np.pi / np.sqrt(6) * power / spread)
         rows = lives[(lives["part_type"] == name) & (lives["duty_group"] == group)]
         ended = rows["mode"] != ""
         told = f"rates that differ by {100 * spread:.0f} % would alone give a shape of {alone:.2g}"
