@@ -23,7 +23,9 @@ LARGE = 5_000
 
 _MANY = 25.0  # variance from which a binomial number is drawn by its normal
 
-_FINEST = 0.03  # longest step, as a share of a typical life: keeps the error under 5e-4
+_FINEST = 0.03  # longest step, as a share of a typical life
+_WIDEST = 0.06  # longest time over which one cohort begins, alike: keeps the error under 5e-4
+_YOUNG = 2  # cohorts that began last, and are followed each for itself
 _WEEK = 7  # days in the longest step
 
 
@@ -72,7 +74,7 @@ def simulate_cohorts(
     """
     run = _Run(law, pieces, quantity, hours, planned_at, change_age, windows, rng)
     run.whole_season()
-    return Events(run.unplanned.astype(np.int64), run.changed.astype(np.int64))
+    return Events(run.unplanned.T.astype(np.int64), run.changed.astype(np.int64))
 
 
 def expected_cohorts(
@@ -87,7 +89,7 @@ def expected_cohorts(
     """Return the expectation of :func:`simulate_cohorts` on each path: the same recursion."""
     run = _Run(law, pieces, quantity, hours, planned_at, change_age, windows, None)
     run.whole_season()
-    return ExpectedEvents(run.unplanned.astype(np.float64), run.changed.astype(np.float64))
+    return ExpectedEvents(run.unplanned.T.astype(np.float64), run.changed.astype(np.float64))
 
 
 class _Run:
@@ -112,12 +114,17 @@ class _Run:
         self.hours, self.clock = hours, np.concatenate([[0.0], np.cumsum(hours)])
         self.planned_at, self.change_age, self.windows = planned_at, change_age, windows
         kind = np.float64 if rng is None else np.int64
-        self.unplanned = np.zeros((law.draws, len(hours)), kind)
+        self.unplanned = np.zeros((len(hours), law.draws), kind)  # a day's draws side by side
         self.changed = np.zeros((law.draws, len(windows)), kind)
         # pieces now in place [rows, draws], and their chance to have lasted so far
         self.first = np.repeat(quantity.astype(kind)[:, None], law.draws, axis=1)
         self.lasted = np.ones(self.first.shape)
-        self.steps = self._steps()
+        self.used = np.isfinite(change_age)  # windows that anything is changed in
+        self.used[planned_at[planned_at >= 0]] = True
+        typical = _typical_life(law, self.machine)
+        self.steps = self._steps(_FINEST * typical)
+        # of cohorts that windows ask for their age, no two are made one
+        self.widest = 0.0 if np.isfinite(change_age).any() else _WIDEST * typical
         # cohorts fitted later: when they began (from, until), how many, hazard so far, and the
         # share of them whose window has come
         room = len(self.steps) + len(windows)
@@ -133,15 +140,12 @@ class _Run:
         for first, last in self.steps:
             if self.clock[last + 1] > self.clock[first]:
                 self._run(first, last)
-            for window in np.flatnonzero(self.windows == last):
+            for window in np.flatnonzero((self.windows == last) & self.used):
                 self._change(int(window))
 
-    def _steps(self) -> list[tuple[int, int]]:
+    def _steps(self, longest: float) -> list[tuple[int, int]]:
         """Cut the days into steps that end with every window used, none longer than allowed."""
-        used = np.isfinite(self.change_age)
-        used[self.planned_at[self.planned_at >= 0]] = True
-        ends = {int(day) for day in self.windows[used]} | {len(self.hours) - 1}
-        longest = _FINEST * _typical_life(self.law, self.machine)
+        ends = {int(day) for day in self.windows[self.used]} | {len(self.hours) - 1}
         steps, first = [], 0
         for day in range(len(self.hours)):
             over = day + 1 < len(self.hours) and (
@@ -162,17 +166,20 @@ class _Run:
         if self.rng is None:
             total = ended / np.maximum(1.0 - again, 1e-12)
         else:
-            total, more = ended.copy(), ended
-            while more.any():
-                more = binomial(self.rng, more, again)
-                total += more
+            total, more, some = ended.copy(), ended, np.arange(len(ended))
+            while len(more):
+                more = binomial(self.rng, more, again[some])
+                total[some] += more
+                some, more = some[more > 0], more[more > 0]
         self._on_days(total, first, last)
 
     def _end_first(self, end: float) -> Array | IntArray:
         """End pieces that are in place since the beginning; return how many [draws]."""
         lasts = self.law.survival(self.pieces, np.full(len(self.pieces), end))
-        with np.errstate(divide="ignore", invalid="ignore"):
-            ends = np.where(self.lasted > 0, 1.0 - lasts / self.lasted, 1.0)
+        ends = np.zeros_like(lasts)  # of those that lasted so far, the share that lasts on
+        np.divide(lasts, self.lasted, out=ends, where=self.lasted > 0)
+        np.subtract(1.0, ends, out=ends)
+        np.maximum(ends, 0.0, out=ends)
         self.lasted = lasts
         ended = self._drawn(self.first, ends)
         self.first -= ended
@@ -183,7 +190,8 @@ class _Run:
         """End pieces that were fitted in an earlier step; return how many [draws]."""
         some = self.alive
         hazard = self.law.hazard(self.machine, end - self.began[some].mean(axis=1))
-        ended = self._drawn(self.count[some], -np.expm1(self.hazard[some] - hazard))
+        ends = -np.expm1(np.minimum(self.hazard[some] - hazard, 0.0))
+        ended = self._drawn(self.count[some], ends)
         self.hazard[some] = hazard
         self.count[some] -= ended
         total: Array | IntArray = ended.sum(axis=0)
@@ -191,18 +199,31 @@ class _Run:
 
     def _drawn(self, count: Any, chance: Array) -> Any:
         """Return how many of a count end (or their expectation): an array of the same kind."""
-        chance = np.clip(chance, 0.0, 1.0)
         return count * chance if self.rng is None else binomial(self.rng, count, chance)
 
     def _begin(
         self, start: float, end: float, count: Array | IntArray, hazard: Array | float
     ) -> None:
         """Add a cohort that began evenly between two times of the clock."""
+        self._join(end)
         at = self.size
         self.began[at] = start, end
         self.count[at], self.hazard[at] = count, hazard
         self.alive = np.append(self.alive, at)
         self.size += 1
+
+    def _join(self, now: float) -> None:
+        """Make one of two cohorts that are no longer young, if they began close enough together."""
+        if len(self.alive) <= _YOUNG + 1:
+            return
+        one, other = self.alive[-_YOUNG - 2], self.alive[-_YOUNG - 1]
+        start, end = self.began[one, 0], self.began[other, 1]
+        if end - start > self.widest or self.began[one, 1] != self.began[other, 0]:
+            return
+        self.began[one, 1] = end
+        self.count[one] += self.count[other]
+        self.hazard[one] = self.law.hazard(self.machine, np.array([now - (start + end) / 2]))[0]
+        self.alive = self.alive[self.alive != other]
 
     def _change(self, window: int) -> None:
         """Change what this window's day asks for, at the end of the day."""
@@ -246,12 +267,10 @@ class _Run:
             if left <= 0:
                 break
             share = self.hours[day] / left
-            here = (
-                total
-                if day == last or share >= 1.0
-                else self._drawn(total, np.full(len(total), share))
-            )
-            self.unplanned[:, day] = here
+            here = total
+            if day < last and share < 1.0:
+                here = self._drawn(total, np.broadcast_to(share, total.shape))
+            self.unplanned[day] = here
             total = total - here
 
 
@@ -315,11 +334,16 @@ def _by_normal(
 
 def _typical_life(law: LifeDraws, machine: int) -> float:
     """Return the age that half of the new pieces reach, over all paths, to 1 %."""
-    low, high = 1e-3, 1e-3
-    while np.exp(-law.hazard(machine, np.array([high]))).mean() > 0.5 and high < 1e9:
-        low, high = high, high * 2
+
+    def lasts(age: float) -> bool:
+        return bool(np.exp(-law.hazard(machine, np.array([age]))).mean() > 0.5)
+
+    low = high = 1e3
+    while low > 1e-3 and not lasts(low):
+        low, high = low / 4, low
+    while high < 1e9 and lasts(high):
+        low, high = high, high * 4
     while high > 1.01 * low:
         middle = float(np.sqrt(low * high))
-        lasts = np.exp(-law.hazard(machine, np.array([middle]))).mean() > 0.5
-        low, high = (middle, high) if lasts else (low, middle)
+        low, high = (middle, high) if lasts(middle) else (low, middle)
     return high
