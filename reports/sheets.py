@@ -106,9 +106,12 @@ def pick_lists(forecast: SeasonForecast) -> pd.DataFrame:
 
 
 def write_rows(columns: Sequence[str], rows: Iterable[Sequence[object]], path: Path) -> Path:
-    """Write rows as one CSV file: UTF-8, comma, decimal point, ISO dates, defused cells."""
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
+    """Write rows as one CSV file: UTF-8, comma, decimal point, ISO dates, defused cells.
+
+    Lines end as RFC 4180 has them; so a carriage return within a cell is quoted.
+    """
+    text = io.StringIO(newline="")
+    writer = csv.writer(text, lineterminator="\r\n")
     writer.writerow([safe_cell(name) for name in columns])
     writer.writerows([cell(value) for value in row] for row in rows)
     return write_whole(path, text.getvalue().encode())

@@ -91,6 +91,18 @@ def test_a_cell_of_ten_megabytes_is_data(tmp_path):
     assert import_logs(str(tmp_path / "s.duckdb"), [log], today=TODAY).files[0].accepted == 1
 
 
+@pytest.mark.parametrize("break_", ["\r", "\n", "\r\n"])
+def test_a_line_break_of_any_sort_in_a_quoted_cell_is_data(tmp_path, break_):
+    note = f'"changed{break_}by hand"'
+    log = write(tmp_path, "a.csv", f"machine,at,value,note\nG01,2026-08-03,1,{note}\n")
+    store = str(tmp_path / "s.duckdb")
+    (report,) = import_logs(store, [log], today=TODAY).files
+    assert (report.rows, report.accepted) == (1, 1)
+    with open_store(store, views=False) as opened:
+        opened._connection.execute("SELECT note FROM log_readings")
+        assert opened._connection.fetchall() == [(f"changed{break_}by hand",)]
+
+
 def test_zero_bytes_in_a_cell_are_data_and_told(tmp_path):
     log = write(
         tmp_path, "a.csv", b"machine,at,value,note\nG01,2026-08-03,1,a\0b\nG01,2026-08-03,1\x002,\n"

@@ -90,7 +90,17 @@ def test_expected_failures_follow_the_published_renewal_table(published: Publish
 
 @pytest.mark.parametrize(
     ("shape", "scale"),
-    [(2.2, 6000), (1, 1000), (1.5, 500), (3, 1000), (3.5, 5000), (0.8, 800), (2, 20000)],
+    [
+        (2.2, 6000),
+        (1, 1000),
+        (1.5, 500),
+        (3, 1000),
+        (3.5, 5000),
+        (0.7, 1500),
+        (0.8, 800),
+        (1.5, 3000),
+        (2, 20000),
+    ],
 )
 def test_expected_failures_follow_the_renewal_equation(shape: float, scale: float) -> None:
     """METHODS 3.1: the middle of the step holds the total to 5e-4, whatever the days."""

@@ -60,6 +60,13 @@ def test_rows_as_mappings(tmp_path: Path) -> None:
     assert path.read_text() == "a,b\n1,\nyes,x\n"
 
 
+def test_a_line_break_in_a_cell_is_no_new_row(tmp_path: Path) -> None:
+    path = write_dicts([{"a": "x\ry", "b": "x\ny"}], tmp_path / "r.csv")
+    with path.open(encoding="utf-8", newline="") as text:
+        assert list(csv.reader(text)) == [["a", "b"], ["x\ry", "x\ny"]]
+    assert pd.read_csv(path).to_numpy().tolist() == [["x\ry", "x\ny"]]
+
+
 def test_a_file_is_whole_or_not_there(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     path = tmp_path / "deep" / "a.txt"
     files.write_whole(path, b"old")

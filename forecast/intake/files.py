@@ -19,6 +19,7 @@ from forecast.intake.raw import (
     DELIMITERS,
     ZERO_SHOWN,
     Numbered,
+    Scan,
     Tally,
     as_utf8,
     lines_before,
@@ -32,6 +33,7 @@ from forecast.store.store import Store, Value
 
 BOOKS: Final = (".xlsx", ".xlsm", ".xlsb", ".xls", ".ods")
 SEPARATOR: Final = "\x1f"
+CRLF: Final = "\r\n"
 
 
 @dataclass(frozen=True)
@@ -44,6 +46,13 @@ class Plain:
     rows: int
     quoted: bool = True
     odd_blanks: bool = True
+    newline: str = CRLF
+
+    @classmethod
+    def seen(cls, path: Path, delimiter: str, skip: int, found: Scan) -> Plain:
+        """Return a file as its scan shows it."""
+        rows = found.lines - skip
+        return cls(path, delimiter, skip, rows, found.quoted, found.odd_blanks, found.newline)
 
 
 @dataclass(frozen=True)
@@ -181,6 +190,7 @@ def reading(layout: Layout, plain: Plain, *, numbered: bool) -> dict[str, Value]
         "path": str(plain.path),
         "columns": dict.fromkeys(layout.columns(numbered=numbered), "VARCHAR"),
         "delimiter": plain.delimiter,
+        "newline": plain.newline.replace("\r", "\\r").replace("\n", "\\n"),
         "skip": plain.skip,
         "quote": '"' if plain.quoted else "",
     }
@@ -198,7 +208,7 @@ def _extra_names(layout: Layout, *, numbered: bool) -> list[str]:
 def _write(rows_out: Iterator[list[str]], path: Path) -> int:
     count = 0
     with path.open("w", encoding="utf-8", newline="") as file:
-        writer = csv.writer(file, lineterminator="\n")
+        writer = csv.writer(file, lineterminator=CRLF)  # with it, a bare \r is quoted too
         for count, cells in enumerate(rows_out, 1):  # noqa: B007
             writer.writerow(cells)
     return count
@@ -265,9 +275,7 @@ def _of_text(store: Store, file: Path, mapping: Mapping, kind: str | None, folde
     if CAME_BACK in layout.staged:
         return Source(file.name, sha256, layout, mapping, _bare(below), at + 1, said=tuple(said))
     if simple and seen.plain:
-        plain = _tried(
-            store, layout, Plain(path, delimiter, at, seen.lines - at, seen.quoted, seen.odd_blanks)
-        )
+        plain = _tried(store, layout, Plain.seen(path, delimiter, at, seen))
     cell = _cells_of_text(path, delimiter)
     return Source(
         file.name,
@@ -413,9 +421,7 @@ def _of_parquet(
 
     plain = None
     if not (layout.wide or mapping.file.skip or mapping.file.fill_down) and seen.plain:
-        plain = _tried(
-            store, layout, Plain(copy, ",", 1, seen.lines - 1, seen.quoted, seen.odd_blanks)
-        )
+        plain = _tried(store, layout, Plain.seen(copy, ",", 1, seen))
     constant = constants(mapping, file.stem, lambda reference: "")
     return Source(file.name, sha256, layout, mapping, below, 1, plain, constant, tuple(said))
 

@@ -118,6 +118,7 @@ def _at_hand(store: Store, source: Source, plain: Plain) -> None:
         "queries/set_plain",
         path=values["path"],
         delimiter=values["delimiter"],
+        newline=values["newline"],
         quote=values["quote"],
         skip=values["skip"],
         lines_a_part=-(-plain.rows // PARTS),

@@ -60,6 +60,8 @@ class Scan:
         It holds tabs or hard spaces.
     zeros
         How many zero bytes it holds, where its encoding has none in a text.
+    newline
+        What every line of a plain file ends with.
     """
 
     sha256: str
@@ -69,6 +71,7 @@ class Scan:
     quoted: bool
     odd_blanks: bool
     zeros: int = 0
+    newline: str = "\n"
 
 
 def scan(path: Path, stated: str | None = None) -> Scan:
@@ -126,6 +129,7 @@ def scan(path: Path, stated: str | None = None) -> Scan:
         quoted=quoted,
         odd_blanks=odd,
         zeros=zeros,
+        newline="\r\n" if returns else "\n",
     )
 
 

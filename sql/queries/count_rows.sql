@@ -1,11 +1,12 @@
 -- How many rows the database reads from a text file with quotes; fails where it cannot.
--- $path, $delimiter, $quote, $skip, $columns: as in stage_file.
+-- $path, $delimiter, $newline, $quote, $skip, $columns: as in stage_file.
 SELECT count(*) AS rows_read
 FROM
     read_csv(
         $path,
         columns = $columns,
         delim = $delimiter,
+        new_line = $newline,
         skip = $skip,
         quote = $quote,
         escape = $quote,

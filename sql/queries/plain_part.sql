@@ -13,6 +13,7 @@ CREATE OR REPLACE TEMP MACRO plain_part(part) AS TABLE
             getvariable('plain').path,
             columns = getvariable('plain_columns'),
             delim = getvariable('plain').delimiter,
+            new_line = getvariable('plain').newline,
             skip
             = getvariable('plain').skip
             + part * getvariable('plain').lines_a_part, -- noqa: RF03

@@ -1,6 +1,6 @@
 -- Stages the rows of a text file as they are, trimmed: every column text, the kind's columns that
 -- the file lacks empty, cells beyond the header in more1 to more3, columns of no log in x1, x2, ...
--- $path, $delimiter, $quote: of the file. $skip: its lines before the first row.
+-- $path, $delimiter, $newline, $quote: of the file. $skip: its lines before the first row.
 -- $columns: its columns in their order, with their types. $parallel: no cell holds a line break.
 -- $odd_blanks: it holds tabs or hard spaces beside plain ones.
 -- $extra_names: the names of x0, x1, ... in the file. $has_extra: whether there are any.
@@ -20,6 +20,7 @@ WITH cells AS (
             $path,
             columns = $columns,
             delim = $delimiter,
+            new_line = $newline,
             skip = $skip,
             quote = $quote,
             escape = $quote,
