@@ -110,10 +110,10 @@ def posterior_curve(
 
 
 def _ages(longest: float, corners: list[float]) -> Array:
-    """Even steps on the log scale, with the corners of B10 and its interval among them."""
+    """Even steps on the log scale, from below to beyond the corners of B10 and its interval."""
     first, last = max(longest / 50, 1.0), max(longest * 1.5, 2.0)
     inside = [at for at in corners if first / 3 < at < last * 3]
-    ends = min([first, *inside]), max([last, *inside])
+    ends = min([first, *inside]) / 1.02, max([last, *inside]) * 1.02
     return np.unique(np.append(np.geomspace(*ends, CURVE_POINTS), inside))
 
 

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from plotly.graph_objects import Figure
 
 WEEK_MS: Final = 7 * 24 * 3600 * 1000
+LEAST_SHOWN = 0.05  # pieces or stops a week: less is a line of no height
 HEADROOM: Final = 1.13
 """Heights of the axis over the highest line: a label fits above it."""
 FEWEST_LOTS: Final = 2
@@ -199,8 +200,8 @@ def _weekly(figure: Figure, rows: pd.DataFrame) -> None:
         "unplanned": {"color": look.BEET, "line": {"color": look.BEET, "width": 1}},
     }
     for kind, marker in looks.items():
-        own = rows[rows["kind"] == kind]
-        if not (own["mean"].astype(float) > 0).any():
+        own = rows[(rows["kind"] == kind) & (rows["mean"].astype(float) >= LEAST_SHOWN)]
+        if own.empty:
             continue
         figure.add_bar(
             x=[_middle(value) for value in own["week"]],
@@ -270,12 +271,16 @@ def stops(forecast: SeasonForecast) -> tuple[look.Drawing, ...]:
     rows = forecast.results["unplanned_stops"]
     if rows.empty:
         return ()
-    mean = rows["stops_mean"].astype(float)
+    said = (
+        f"About {words.plural(rows['stops_mean'].sum(), 'unplanned stop')} until the season's end."
+    )
     figure = look.base(260, right=16, left=44)
     figure.update_yaxes(rangemode="tozero", nticks=5)
     look.calendar(
         figure, forecast.stamp.as_of, _first(rows, forecast.season_from), forecast.season_until
     )
+    rows = rows[rows["stops_p95"].astype(float) >= LEAST_SHOWN]
+    mean = rows["stops_mean"].astype(float)
     figure.add_bar(
         x=[_middle(value) for value in rows["week"]],
         y=mean.round(2).tolist(),
@@ -292,7 +297,6 @@ def stops(forecast: SeasonForecast) -> tuple[look.Drawing, ...]:
         customdata=[words.day(value) for value in rows["week"]],
         hovertemplate="week of %{customdata}: %{y:.1f} stops<extra></extra>",
     )
-    said = f"About {words.plural(mean.sum(), 'unplanned stop')} until the season's end."
     return (look.drawing(figure, "fig-stops", "Unplanned stops, week by week", said),)
 
 

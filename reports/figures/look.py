@@ -38,6 +38,7 @@ AXIS: Final[dict[str, Any]] = {
     "tickcolor": LINE,
     "tickfont": {"size": 13, "color": SOFT},
     "automargin": False,  # fitting margins to labels doubles the time to draw
+    "ticklabeloverflow": "allow",  # as does looking whether they stand within the figure
     "fixedrange": True,
 }
 GRID: Final[dict[str, Any]] = {

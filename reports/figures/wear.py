@@ -215,10 +215,11 @@ def _ratios(part: str, rows: pd.DataFrame, n: int) -> look.Drawing:
             hovertemplate="%{customdata}: %{y:.2f} times the fleet<extra></extra>",
         )
     for k in _labelled(real):
+        # names of the first machines would stand over the numbers of the axis
+        side: dict[str, Any] = {"xanchor": "left", "xshift": -6} if k < 3 else {"xanchor": "center"}
         look.label(
-            figure, k, high.iloc[k], look.plain(names[k]), xanchor="center", yanchor="bottom",
-            name=names[k],
-        )  # fmt: skip
+            figure, k, high.iloc[k], look.plain(names[k]), yanchor="bottom", name=names[k], **side
+        )
     fast, slow = (
         [names[k] for k in place if real[k] and bool(middle.iloc[k] > 1) is up]
         for up in (True, False)
