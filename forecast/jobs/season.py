@@ -30,6 +30,7 @@ from forecast.jobs.running import (
     supply_line,
     used_so_far,
 )
+from forecast.jobs.since import carried_on, carried_said
 from forecast.jobs.turning import turned_share, turning_said
 from forecast.planning.buying import purchases
 from forecast.planning.calendar import Calendar, calendar
@@ -276,7 +277,7 @@ def make_ready(
         fits = fit_all(snapshot, season_spread=plan.season.season_spread, seed=plan.draws.seed)
     running = running_season(snapshot, plan)
     service = in_service(
-        snapshot,
+        carried_on(snapshot, plan, running),
         fits,
         draws=plan.draws.count,
         seed=plan.draws.seed,
@@ -341,7 +342,8 @@ def if_seasons_differ(
     running, seed = running_season(snapshot, plan), plan.draws.seed
     fits = replace(lived.fits, wear_fits=wear)
     end = plan.season.end
-    laws = in_service(snapshot, fits, draws=draws, seed=seed, running=running, until=end).laws
+    seen = carried_on(snapshot, plan, running)
+    laws = in_service(seen, fits, draws=draws, seed=seed, running=running, until=end).laws
     parts = [replace(part, law=laws[part.part_type, part.duty_group]) for part in lived.parts]
     return demand_paths(parts, lived.days, lived.chosen, seed, work)
 
@@ -416,7 +418,8 @@ def _results(
     listed = change_list(lived.parts, days, chosen, paths, stock, plan)
     used = used_so_far(snapshot, plan)
     grown = growth_assumed(fits.growth)
-    said = [*grown, *extra, *counted, *turning_said(snapshot), *clocks_said(snapshot)]
+    since = carried_said(snapshot, plan, running_season(snapshot, plan))
+    said = [*grown, *extra, *counted, *turning_said(snapshot), *clocks_said(snapshot), *since]
     results = {
         "season_totals": season_totals(paths),
         "demand": demand_table(paths, days),
