@@ -1,3 +1,4 @@
 from cli.start import main
 
-main()
+if __name__ == "__main__":  # workers of a forecast import this again, under another name
+    main()

@@ -121,23 +121,22 @@ def lay_out(folder: Path) -> list[Path]:
 def _forecast(folder: Path, logs: list[Path], stages: Stages, *, as_json: bool) -> list[Path]:
     """Import, forecast twice and write both reports; print the running season's summary."""
     from forecast.intake.importing import import_logs
-    from forecast.jobs.season import run_season
+    from forecast.jobs.season import Asked, run_seasons
     from reports.page import write_page
 
     store, plan = str(folder / DEFAULT_STORE), folder / PLAN
     pages = [folder / name for name in PAGES]
-    with work() as watched:
+    asked = [Asked(plan, BEFORE), Asked(plan)]
+    with work(len(asked)) as watched:
         with stages.stage(f"{len(logs)} logs imported"):
             import_logs(store, logs, today=max(date.today(), _last_day(plan)), work=watched)
-        with stages.stage("season forecast before it began"):
-            before = run_season(store, plan, as_of=BEFORE, work=watched)
-        with stages.stage("season forecast while it runs"):
-            running = run_season(store, plan, work=watched)
-    for forecast, page in zip((before, running), pages, strict=True):
+        with stages.stage("season forecast before it began, and while it runs"):
+            found = run_seasons(store, asked, watched)
+    for forecast, page in zip(found, pages, strict=True):
         with stages.stage(f"{page.name} written"), writing(page):
             write_page(forecast, page)
     if not as_json:
-        typer.echo("\n" + summary(running) + "\n")
+        typer.echo("\n" + summary(found[-1]) + "\n")
     return pages
 
 

@@ -95,7 +95,7 @@ def hindsight(
     """
     from forecast.jobs.hindsight import hindsight as study
 
-    with work() as watched:
+    with work(len(set(as_of))) as watched:
         rows = study(
             address(ctx),
             plan,

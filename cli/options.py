@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import inspect
 import os
+import signal
 import sys
 import time
 from collections.abc import Callable, Iterator
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Executor, ThreadPoolExecutor
 from contextlib import contextmanager
 from datetime import datetime
 from typing import TYPE_CHECKING, Annotated, Final
@@ -59,14 +60,38 @@ def said_before(ctx: typer.Context) -> str:
 
 
 @contextmanager
-def work() -> Iterator[Work]:
-    """Give the work to hand down: a thread a core, and a progress bar where a person watches.
+def work(forecasts: int = 1) -> Iterator[Work]:
+    """Give the work to hand down: who computes, and a progress bar where a person watches.
 
-    The arrays are large and numpy lets go of the interpreter while it computes; the results are
-    the same with any number of threads.
+    Within one forecast the arrays are large and numpy lets go of the interpreter while it
+    computes: a thread a core. Several forecasts go each into a process of its own. The results
+    are the same with any number of either.
+
+    Parameters
+    ----------
+    forecasts
+        How many are asked for.
     """
-    with ThreadPoolExecutor(os.cpu_count()) as threads, _telling() as tell:
-        yield Work(threads, tell)
+    with _workers(forecasts) as workers, _telling() as tell:
+        yield Work(workers, tell)
+
+
+def _workers(forecasts: int) -> Executor:
+    cores = os.cpu_count() or 1
+    if forecasts < 2 or cores < 2:
+        return ThreadPoolExecutor(cores)
+    import multiprocessing
+    from concurrent.futures import ProcessPoolExecutor
+
+    # started afresh: a copy of this process would hold the locks of threads it does not have
+    return ProcessPoolExecutor(
+        min(cores, forecasts), multiprocessing.get_context("spawn"), _end_silently
+    )
+
+
+def _end_silently() -> None:
+    """Let Ctrl-C end a worker without a word: the process that a person sees has one."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
 
 
 @contextmanager

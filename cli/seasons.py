@@ -41,20 +41,13 @@ def season(
       wearahead season season_2026.toml longer.toml
       wearahead season season_2026.toml --as-of 2026-09-13 --set season.end=2026-11-22
     """
-    from forecast.jobs.season import run_season
+    from forecast.jobs.season import Asked, run_seasons
 
-    with work() as watched:
-        found = [
-            run_season(
-                address(ctx),
-                plan,
-                as_of=None if as_of is None else as_of.date(),
-                settings=settings or (),
-                work=watched,
-            )
-            for plan in plans
-        ]
-    if len(found) > 1:
+    day = None if as_of is None else as_of.date()
+    with work(len(plans)) as watched:
+        asked = [Asked(plan, day, settings or ()) for plan in plans]
+        found = run_seasons(address(ctx), asked, watched)
+    if len(plans) > 1:
         _side_by_side([plan.stem for plan in plans], found, as_json=as_json)
         return
     forecast = found[0]

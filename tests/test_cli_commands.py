@@ -66,7 +66,11 @@ def run(monkeypatch: pytest.MonkeyPatch, calls: list[tuple[str, Any, Any]]) -> R
         },
         "forecast.intake.set_aside": {"set_aside": [dict.fromkeys(RESULTS["set_aside"], "x")]},
         "forecast.intake.doubts": {"doubts": [DOUBT], "settle": DOUBT},
-        "forecast.jobs.season": {"run_season": forecast, "kept_forecast": forecast},
+        "forecast.jobs.season": {
+            "run_seasons": [forecast, forecast],
+            "kept_forecast": forecast,
+            "Asked": None,
+        },
         "forecast.jobs.study": {
             "wear": forecast.results["wear"],
             "wear_beside": ({"wear": forecast.results["wear"]}, ()),
@@ -150,10 +154,8 @@ def test_season_hands_the_plan_over_and_sums_up(run: Run, calls: list[Any]) -> N
     ran = run("--store", "s.duckdb", "season", "p.toml", "--as-of", "2026-08-30", "--set", "a.b=1",
               "--set", "c=d")  # fmt: skip
     assert ran.exit_code == 0
-    _, given, named = calls[0]
-    assert given == ("s.duckdb", Path("p.toml"))
-    assert named["as_of"] == date(2026, 8, 30)
-    assert named["settings"] == ["a.b=1", "c=d"]
+    assert calls[0][1] == (Path("p.toml"), date(2026, 8, 30), ["a.b=1", "c=d"])
+    assert calls[1][1][0] == "s.duckdb"
     assert "wearahead --store s.duckdb report 7 --out report.html" in ran.stdout
     told = run("season", "p.toml", "--json")
     assert list(json.loads(told.stdout)) == list(RESULTS)
@@ -228,12 +230,12 @@ def test_demo_does_the_whole_job_twice_in_one_folder(
         ran = run("demo", "--folder", str(folder))
         assert ran.exit_code == 0, ran.stderr
         (folder / "wearahead.duckdb").write_text("as an import would leave it")
-        steps = ["import_logs", "run_season", "run_season"]
+        steps = ["Asked", "Asked", "import_logs", "run_seasons"]
         assert [name for name, *_ in calls] == steps
-        assert calls[0][2]["today"] >= date(2026, 8, 30)
-        assert calls[1][2]["as_of"] == date(2026, 5, 11)
-        assert "as_of" not in calls[2][2]
-    files = calls[0][1][1]
+        assert calls[0][1][1:] == (date(2026, 5, 11),)
+        assert calls[1][1][1:] == ()
+        assert calls[2][2]["today"] >= date(2026, 8, 30)
+    files = calls[2][1][1]
     assert {path.suffix for path in files} == {".csv", ".xlsx"}
     assert all(path.is_file() for path in files)
     assert (folder / "report.html").is_file()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import os
 import runpy
 import shutil
 import signal
@@ -18,11 +19,12 @@ import pytest
 from typer.testing import CliRunner
 
 from cli.app import app
+from cli.options import work
 from forecast.errors import NotInStore
 from forecast.intake.doubts import doubts
 from forecast.intake.importing import import_logs
 from forecast.jobs.coming import LOTS, coming_window, to_measure
-from forecast.jobs.season import kept_forecast, run_season
+from forecast.jobs.season import Asked, kept_forecast, run_season, run_seasons
 from forecast.records.season import SeasonForecast
 from forecast.store.opening import open_store
 from forecast.store.snapshots import take_snapshot
@@ -146,6 +148,23 @@ def test_processes_give_the_same_bytes(made: tuple[Path, SeasonForecast], tmp_pa
     store = str(shutil.copy(folder / "before.duckdb", tmp_path / "store.duckdb"))
     with ProcessPoolExecutor(2) as pool:
         equal(run_season(store, folder / "plan.toml", work=Work(pool)), forecast)
+
+
+def test_several_forecasts_side_by_side_are_those_made_one_by_one(
+    made: tuple[Path, SeasonForecast], tmp_path: Path
+) -> None:
+    """Each in a process of its own; what is asked for twice is made once."""
+    folder, forecast = made
+    store = str(shutil.copy(folder / "before.duckdb", tmp_path / "store.duckdb"))
+    plan = folder / "plan.toml"
+    asked = [Asked(plan, settings=["draws.seed=2"]), Asked(plan), Asked(plan)]
+    with work(len(asked)) as watched:
+        assert isinstance(watched.executor, ProcessPoolExecutor) or os.cpu_count() == 1
+        found = run_seasons(store, asked, watched)
+    assert [one.number for one in found] == [1, 2, 2]
+    equal(found[1], forecast)
+    assert found[0].stamp.digest() != forecast.stamp.digest()
+    assert [one.number for one in run_seasons(store, asked[::-1])] == [2, 2, 1]
 
 
 def killed(folder: Path, tmp_path: Path, call_no: int, late: int) -> tuple[str, int]:

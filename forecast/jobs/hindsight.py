@@ -9,7 +9,7 @@ they ended: what is left is the model's own error. Size changes are the plan's i
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from pathlib import Path
 from typing import Final
@@ -90,11 +90,9 @@ def hindsight(
             f"{read.season.end}",
             "Give earlier days with --as-of, or a season that has begun.",
         )
-    rows = []
-    for number, (day, snapshot) in enumerate(then.items()):
-        work.tell("looking back", number, len(then))
-        rows += _scored(snapshot, now, read.at(day), last, work)
-    scored = pd.DataFrame(rows)
+    tasks = [_Day(snapshot, now, read.at(day), last) for day, snapshot in then.items()]
+    rows = work.map(_scored, tasks, "looking back")
+    scored = pd.DataFrame([row for of_day in rows for row in of_day])
     stamp = pd.DataFrame(
         {
             "plan_name": read.season.name,
@@ -163,10 +161,19 @@ def score(
     return rows
 
 
-def _scored(
-    snapshot: Snapshot, now: Snapshot, plan: Plan, last: date, work: Work
-) -> list[dict[str, object]]:
+@dataclass(frozen=True)
+class _Day:
+    """A day to score: what was known on it, what is known now, and the last day that counts."""
+
+    snapshot: Snapshot
+    now: Snapshot
+    plan: Plan
+    last: date
+
+
+def _scored(day: _Day) -> list[dict[str, object]]:
     """Score one day on both bases."""
+    snapshot, now, plan, last = day.snapshot, day.now, day.plan, day.last
     ahead = (last - snapshot.day).days
     happened = _between(now.used, snapshot.day, last)
     counted = pd.concat([happened, not_known_then(snapshot, now)])
@@ -181,7 +188,7 @@ def _scored(
     )
 
     def live(seen: Snapshot, of: Plan, reschedule: Reschedule | None = None) -> Simulated:
-        return live_through(make_ready(seen, of, work, fits), seen, of, work, reschedule)
+        return live_through(make_ready(seen, of, fits=fits), seen, of, reschedule=reschedule)
 
     runs = {
         GIVEN: live(known, without_plans(plan), _as_changed(changed)),

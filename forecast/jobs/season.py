@@ -106,6 +106,30 @@ Reschedule = Callable[[tuple[Fleet, ...], Calendar, Schedule], Schedule]
 STAGES: Final = ("reading the logs", "fitting wear and life", "planning", "keeping the forecast")
 
 
+@dataclass(frozen=True)
+class Asked:
+    """A season that is to be forecast.
+
+    Attributes
+    ----------
+    plan
+        The plan file.
+    as_of
+        The day to forecast from; None: the plan's, else the latest day of any known event.
+    settings
+        ``KEY=VALUE`` that override keys of the plan.
+    """
+
+    plan: Path
+    as_of: date | None = None
+    settings: Sequence[str] = ()
+
+    def read(self) -> Plan:
+        """Read the plan, with its overrides."""
+        day = () if self.as_of is None else (f"season.as_of={self.as_of.isoformat()}",)
+        return read_plan(self.plan, (*self.settings, *day))
+
+
 def run_season(
     address: str,
     plan: Path,
@@ -120,12 +144,8 @@ def run_season(
     ----------
     address
         The store.
-    plan
-        The plan file.
-    as_of
-        The day to forecast from; None: the plan's, else the latest day of any known event.
-    settings
-        ``KEY=VALUE`` that override keys of the plan.
+    plan, as_of, settings
+        As :class:`Asked` has them.
     work
         Who computes, and whom to tell.
 
@@ -141,19 +161,53 @@ def run_season(
     NotInStore
         If there is no store, or nothing was known on that day.
     """
-    if as_of is not None:
-        settings = (*settings, f"season.as_of={as_of.isoformat()}")
-    read = read_plan(plan, settings)
+    return run_seasons(address, [Asked(plan, as_of, settings)], work)[0]
+
+
+def run_seasons(address: str, asked: Sequence[Asked], work: Work = HERE) -> list[SeasonForecast]:
+    """Forecast several seasons from a store side by side, and keep them in their order.
+
+    Parameters
+    ----------
+    address
+        The store.
+    asked
+        What to forecast.
+    work
+        Who computes: one forecast a task, or the parts of the one that is asked for.
+
+    Returns
+    -------
+    list of SeasonForecast
+        As :func:`run_season`, which says what is raised; all are kept, or none.
+    """
+    plans = [one.read() for one in asked]
     work.tell(STAGES[0], 0, 0)
     with open_store(address) as store:
-        snapshot = take_snapshot(store, read.season.as_of)
-        kept = find_season(store, stamp_of(snapshot, read).digest())
-        if kept is not None:
-            return with_record(store, kept)
-    forecast = forecast_season(snapshot, read, work)
+        seen = [(take_snapshot(store, plan.season.as_of), plan) for plan in plans]
+        digests = [stamp_of(*one).digest() for one in seen]
+        kept = {digest: find_season(store, digest) for digest in digests}
+        new = {digest: one for digest, one in zip(digests, seen, strict=True) if not kept[digest]}
+        if not new:
+            return [with_record(store, _whole(kept[digest])) for digest in digests]
+    if len(new) == 1:
+        made = [forecast_season(*one, work) for one in new.values()]
+    else:
+        made = work.map(_forecast, list(new.values()), "forecasting")
     work.tell(STAGES[3], 0, 0)
     with open_store(address, write=True) as store:
-        return with_record(store, save_season(store, forecast))
+        for digest, forecast in zip(new, made, strict=True):
+            kept[digest] = save_season(store, forecast)
+        return [with_record(store, _whole(kept[digest])) for digest in digests]
+
+
+def _forecast(task: tuple[Snapshot, Plan]) -> SeasonForecast:
+    return forecast_season(*task)
+
+
+def _whole(forecast: SeasonForecast | None) -> SeasonForecast:
+    assert forecast is not None  # noqa: S101
+    return forecast
 
 
 def kept_forecast(address: str, number: int | None = None) -> SeasonForecast:
