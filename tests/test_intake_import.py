@@ -340,6 +340,20 @@ def test_files_that_are_not_there(tmp_path):
         bring(tmp_path)
 
 
+def test_mappings_named_with_their_logs_are_no_logs(tmp_path):
+    """As a shell's ``import *`` names them."""
+    log, mapping = tmp_path / "a.csv", tmp_path / "a.toml"
+    log.write_text("machine;at;value\nG01;2026-08-03;1\n")
+    mapping.write_text('[file]\ndelimiter = ";"\n')
+    report = bring(tmp_path, log, mapping)
+    assert [(file.file, file.accepted) for file in report.files] == [("a.csv", 1)]
+    other = tmp_path / "other.toml"
+    other.write_text("")
+    with pytest.raises(LogError, match=r"other\.toml is a mapping, not a log") as refused:
+        bring(tmp_path, log, other)
+    assert f"--mapping {other}" in refused.value.way_out
+
+
 def test_a_header_without_rows_is_no_rows(tmp_path):
     for name, text in (("a.csv", "machine,at,value\n"), ("b.csv", "machine,at,value")):
         assert bring(tmp_path, write(tmp_path, name, text))[0].rows == 0

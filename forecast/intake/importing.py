@@ -21,6 +21,7 @@ from forecast.store.opening import open_store
 from forecast.store.store import Store, Value
 from forecast.work import HERE, Work
 
+MAPPING: Final = ".toml"
 USUAL_DELAY_DAYS: Final = 1
 """How long after it happened something is usually reported; used in a backfill."""
 
@@ -130,8 +131,7 @@ def import_logs(
     """
     if kind is not None:
         kind_named(kind)
-    if not files:
-        raise LogError("no files to import", "name at least one")
+    files = _logs_among(files)
     stated = [_mapping_of(Path(file), mapping) for file in files]
     was_there = Path(address).exists()
     try:
@@ -188,6 +188,22 @@ def imports(address: str) -> list[dict[str, Value]]:
             }
             for row in store.rows("queries/imports")
         ]
+
+
+def _logs_among(files: Sequence[Path]) -> list[Path]:
+    """Leave out the mappings that stand beside a log that is named too, as ``import *`` names."""
+    named = [Path(file) for file in files]
+    beside = {mapping_beside(file) for file in named if file.suffix.lower() != MAPPING}
+    logs = [file for file in named if file not in beside]
+    if not logs:
+        raise LogError("no files to import", "name at least one")
+    alone = [file for file in logs if file.suffix.lower() == MAPPING]
+    if alone:
+        raise LogError(
+            f"{alone[0]} is a mapping, not a log",
+            f"name the log that it is for:  wearahead import LOG --mapping {alone[0]}",
+        )
+    return logs
 
 
 def _mapping_of(file: Path, asked: Path | None) -> tuple[Mapping, str | None, str]:
