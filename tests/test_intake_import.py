@@ -345,8 +345,8 @@ def test_mappings_named_with_their_logs_are_no_logs(tmp_path):
     log, mapping = tmp_path / "a.csv", tmp_path / "a.toml"
     log.write_text("machine;at;value\nG01;2026-08-03;1\n")
     mapping.write_text('[file]\ndelimiter = ";"\n')
-    report = bring(tmp_path, log, mapping)
-    assert [(file.file, file.accepted) for file in report.files] == [("a.csv", 1)]
+    (report,) = bring(tmp_path, log, mapping)
+    assert (report.file, report.accepted) == ("a.csv", 1)
     other = tmp_path / "other.toml"
     other.write_text("")
     with pytest.raises(LogError, match=r"other\.toml is a mapping, not a log") as refused:
