@@ -119,7 +119,11 @@ def _changes(
 ) -> Iterator[dict[str, Any]]:
     planned = _planned_rows(fleets, schedule)
     following = _following(calendar)
-    depth = _Depth(fleets, calendar, schedule, following)
+    places = tuple(
+        frozenset(zip(fleet.table["machine"], fleet.table["place"], strict=True))
+        for fleet in fleets
+    )
+    depth = _Depth(fleets, calendar, schedule, following, places)
     lasting = [
         _lasting(fleet, calendar, rows)
         for fleet, rows in zip(fleets, schedule.planned_at, strict=True)
@@ -178,6 +182,7 @@ class _Depth:
     calendar: Calendar
     schedule: Schedule
     following: IntArray
+    places: tuple[frozenset[tuple[str, str]], ...]
     chances: dict[tuple[int, int], Array] = field(default_factory=dict)
 
     def of(self, part_type: str, change: Mapping[Any, Any]) -> tuple[float, float]:
@@ -233,14 +238,8 @@ class _Depth:
         return self.chances[at, number]
 
     def _here(self, part_type: str, change: Mapping[Any, Any]) -> list[int]:
-        return [
-            at
-            for at in _of_type(self.fleets, part_type)
-            if (
-                (self.fleets[at].table["machine"] == change["machine"])
-                & (self.fleets[at].table["place"] == change["place"])
-            ).any()
-        ]
+        place = change["machine"], change["place"]
+        return [at for at in _of_type(self.fleets, part_type) if place in self.places[at]]
 
 
 def _planned_rows(
