@@ -179,35 +179,28 @@ def run_seasons(address: str, asked: Sequence[Asked], work: Work = HERE) -> list
     Returns
     -------
     list of SeasonForecast
-        As :func:`run_season`, which says what is raised; all are kept, or none.
+        As :func:`run_season`, which says what is raised: then none is kept.
     """
-    plans = [one.read() for one in asked]
+    tasks = [(address, one.read()) for one in asked]
+    if len(tasks) == 1:
+        found = [_forecast(tasks[0], work)]
+    else:
+        found = work.map(_forecast, tasks, "forecasting")
+    new = any(one.number is None for one in found)
+    work.tell(STAGES[3], 0, 0)
+    with open_store(address, write=new) as store:
+        kept = [save_season(store, one) if one.number is None else one for one in found]
+        return [with_record(store, one) for one in kept]
+
+
+def _forecast(task: tuple[str, Plan], work: Work = HERE) -> SeasonForecast:
+    """Forecast what is known in a store now, if it is not kept there already."""
+    address, plan = task
     work.tell(STAGES[0], 0, 0)
     with open_store(address) as store:
-        seen = [(take_snapshot(store, plan.season.as_of), plan) for plan in plans]
-        digests = [stamp_of(*one).digest() for one in seen]
-        kept = {digest: find_season(store, digest) for digest in digests}
-        new = {digest: one for digest, one in zip(digests, seen, strict=True) if not kept[digest]}
-        if not new:
-            return [with_record(store, _whole(kept[digest])) for digest in digests]
-    if len(new) == 1:
-        made = [forecast_season(*one, work) for one in new.values()]
-    else:
-        made = work.map(_forecast, list(new.values()), "forecasting")
-    work.tell(STAGES[3], 0, 0)
-    with open_store(address, write=True) as store:
-        for digest, forecast in zip(new, made, strict=True):
-            kept[digest] = save_season(store, forecast)
-        return [with_record(store, _whole(kept[digest])) for digest in digests]
-
-
-def _forecast(task: tuple[Snapshot, Plan]) -> SeasonForecast:
-    return forecast_season(*task)
-
-
-def _whole(forecast: SeasonForecast | None) -> SeasonForecast:
-    assert forecast is not None  # noqa: S101
-    return forecast
+        snapshot = take_snapshot(store, plan.season.as_of)
+        kept = find_season(store, stamp_of(snapshot, plan).digest())
+    return forecast_season(snapshot, plan, work) if kept is None else kept
 
 
 def kept_forecast(address: str, number: int | None = None) -> SeasonForecast:
