@@ -1,11 +1,12 @@
 """Take the pictures of README and DEVELOPERS.md anew: ``python docs/pictures.py`` (Chromium).
 
-Runs ``wearahead demo`` in a folder of its own and photographs what it leaves; with a report's name
-behind it, that report instead.
+Runs ``wearahead demo`` in a folder of its own, photographs what it leaves, and puts what it says
+of the season into README; with a report's name behind it, it only photographs that report.
 """
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 import tempfile
@@ -27,6 +28,7 @@ FLAGS = [
     "--disable-component-update",
     "--disable-sync",
 ]
+SAID = "<!-- what the demo says: docs/pictures.py puts it here -->"
 DRAWN = "performance.getEntriesByName('all-drawn').length > 0"
 FIGURES = {
     "demand.png": "#what-the-season-asks-for figure[data-part='LINER-45']",
@@ -51,8 +53,15 @@ def main() -> None:
 
 
 def demo(folder: Path) -> Path:
-    """Return the report of the running season that the demo writes."""
-    subprocess.run([sys.executable, "-m", "cli", "demo", "--folder", str(folder)], check=True)  # noqa: S603
+    """Return the report of the running season that the demo writes; README gets what it says."""
+    command = [sys.executable, "-m", "cli", "demo", "--folder", str(folder)]
+    plain = {**os.environ, "COLUMNS": "80", "NO_COLOR": "1"}
+    ran = subprocess.run(command, check=True, capture_output=True, text=True, env=plain)  # noqa: S603
+    said = ran.stdout.split("in all\n", 1)[1].split("\nThe reports\n", 1)[0].strip()
+    readme = HERE.parent / "README.md"
+    before, rest = readme.read_text("utf-8").split(f"{SAID}\n", 1)
+    after = rest.split("\n```\n", 1)[1]
+    readme.write_text(f"{before}{SAID}\n```text\n{said}\n```\n{after}", "utf-8")
     return folder / "report.html"
 
 
