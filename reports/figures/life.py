@@ -203,11 +203,11 @@ def _corner(figure: Figure, fit: pd.DataFrame, foot: float, left: float) -> str:
         x=[10**left, age, age], y=[level, level, foot], mode="lines",
         line={"color": look.INK, "width": 1, "dash": "dot"}, hoverinfo="skip",
     )  # fmt: skip
-    said = f"1 in 10 gone at {words.about(age)} h"
+    said = f"at {words.about(age)} h"
     if ends[0] and ends[1]:
         said += f" ({words.span(*ends)})"
     look.label(figure, left, level, said, yanchor="bottom", xshift=2)
-    return f"{said}."
+    return f"1 in 10 gone {said}."
 
 
 def _least(figure: Figure, bound: pd.DataFrame, foot: float, left: float) -> str:
@@ -220,9 +220,9 @@ def _least(figure: Figure, bound: pd.DataFrame, foot: float, left: float) -> str
         x=[10**left, age, age], y=[level, level, foot], mode="lines",
         line={"color": look.INK, "width": 1, "dash": "dot"}, hoverinfo="skip",
     )  # fmt: skip
-    said = f"1 in 10 gone not before {words.about(age)} h"
+    said = f"not before {words.about(age)} h"
     look.label(figure, left, level, said, yanchor="bottom", xshift=2)
-    return f"{said}."
+    return f"1 in 10 gone {said}."
 
 
 def _crossing(ages: pd.Series[float], shares: pd.Series[float]) -> float | None:

@@ -37,6 +37,7 @@ AXIS: Final[dict[str, Any]] = {
     "ticks": "inside",
     "tickcolor": LINE,
     "tickfont": {"size": 13, "color": SOFT},
+    "tickangle": 0,
     "automargin": False,  # fitting margins to labels doubles the time to draw
     "ticklabeloverflow": "allow",  # as does looking whether they stand within the figure
     "fixedrange": True,

@@ -31,20 +31,22 @@ def ratios(rows: pd.DataFrame) -> tuple[look.Drawing, ...]:
         f"{row['b']} against {row['a']}, {PLAIN.get(str(row['what']), row['what'])}"
         for _, row in numbers.iterrows()
     ]
+    lines = [line for name in names for line in name.split(", ")]  # two lines a name
     low, high = numbers["ratio_low"], numbers["ratio_high"]
     real = ((low > 1) | (high < 1)).tolist()
-    figure = look.base(80 + 34 * len(numbers), right=20, top=10, left=look.room(names), bottom=46)
+    figure = look.base(80 + 34 * len(numbers), right=20, top=10, left=look.room(lines), bottom=46)
     figure.update_layout(
         xaxis={
             **look.GRID,
             "type": "log",
             "tickvals": list(TIMES),
-            "ticktext": [f"{words.digits(times, 1)} times" for times in TIMES],
-            "title": look.axis_title("b over a"),
+            "ticktext": [words.digits(times, 1) for times in TIMES],
+            "title": look.axis_title("b over a, times"),
         },
         yaxis={
             **look.AXIS, "range": [len(names) - 0.5, -0.5], "showline": False, "ticks": "",
-            "tickvals": list(range(len(names))), "ticktext": [look.plain(name) for name in names],
+            "tickvals": list(range(len(names))),
+            "ticktext": [look.plain(name).replace(", ", ",<br>") for name in names],
         },
     )  # fmt: skip
     figure.add_shape(

@@ -215,10 +215,17 @@ def _ratios(part: str, rows: pd.DataFrame, n: int) -> look.Drawing:
             hovertemplate="%{customdata}: %{y:.2f} times the fleet<extra></extra>",
         )
     for k in _labelled(real):
-        # names of the first machines would stand over the numbers of the axis
+        # a slow machine's name stands under its bar, clear of the axis and of the bars beside it
+        under = middle.iloc[k] < 1
         side: dict[str, Any] = {"xanchor": "left", "xshift": -6} if k < 3 else {"xanchor": "center"}
         look.label(
-            figure, k, high.iloc[k], look.plain(names[k]), yanchor="bottom", name=names[k], **side
+            figure,
+            k,
+            (low if under else high).iloc[k],
+            look.plain(names[k]),
+            yanchor="top" if under else "bottom",
+            name=names[k],
+            **side,
         )
     fast, slow = (
         [names[k] for k in place if real[k] and bool(middle.iloc[k] > 1) is up]
