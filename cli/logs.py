@@ -10,7 +10,7 @@ from typing import Annotated
 import typer
 
 from cli import show
-from cli.options import Json, add, address, said_before, work
+from cli.options import Json, add, address, busy, said_before, work
 
 
 class Kind(StrEnum):
@@ -202,7 +202,8 @@ def doubts(ctx: typer.Context, as_json: Json = False) -> None:
     """
     from forecast.intake.doubts import doubts as found
 
-    rows = found(address(ctx))
+    with busy("reading the logs"):
+        rows = found(address(ctx))
     if as_json:
         show.tables({"doubts": rows}, as_json=True)
         return
@@ -235,14 +236,15 @@ def settle(
     """
     from forecast.intake.doubts import settle as decide
 
-    row = decide(
-        address(ctx),
-        id,
-        as_=as_.value,
-        today=date.today(),
-        at=None if at is None else at.date(),
-        note=note,
-    )
+    with busy("reading the logs"):
+        row = decide(
+            address(ctx),
+            id,
+            as_=as_.value,
+            today=date.today(),
+            at=None if at is None else at.date(),
+            note=note,
+        )
     if as_json:
         show.tables({"doubts": [row]}, as_json=True)
     else:

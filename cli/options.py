@@ -95,10 +95,10 @@ def _end_silently() -> None:
 
 
 @contextmanager
-def reading() -> Iterator[None]:
-    """Show a person that the logs are being read and fitted, where it is one step."""
+def busy(what: str = "reading the logs, fitting") -> Iterator[None]:
+    """Show a person what is being done, where it is one step of over a second."""
     with work() as watched:
-        watched.tell("reading the logs, fitting", 0, 0)
+        watched.tell(what, 0, 0)
         yield
 
 

@@ -10,7 +10,7 @@ from typing import Annotated
 import typer
 
 from cli import show
-from cli.options import Json, add, address
+from cli.options import Json, add, address, busy
 from forecast.errors import WearaheadError
 
 Number = Annotated[
@@ -36,8 +36,8 @@ def report(
     from forecast.jobs.season import kept_forecast
     from reports.page import write_page
 
-    forecast = kept_forecast(address(ctx), number)
-    with writing(out):
+    with busy("writing the report"), writing(out):
+        forecast = kept_forecast(address(ctx), number)
         write_page(forecast, out)
     rows = [{"forecast": forecast.number, "file": str(out), "bytes": out.stat().st_size}]
     show.tables({"reports": rows}, as_json=as_json)
@@ -62,8 +62,8 @@ def export(
     from reports.agenda import write_agenda
     from reports.sheets import write_csv, write_xlsx
 
-    forecast = kept_forecast(address(ctx), number)
-    with writing(to):
+    with busy("writing the sheets"), writing(to):
+        forecast = kept_forecast(address(ctx), number)
         paths = write_csv(forecast, to)
         rows: list[dict[str, object]] = [
             {"file": str(path), "rows": len(forecast.results[path.stem])} for path in paths

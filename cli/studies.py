@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Final
 import typer
 
 from cli import show
-from cli.options import Day, Json, add, address, reading
+from cli.options import Day, Json, add, address, busy
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -36,11 +36,11 @@ def wear(ctx: typer.Context, part_type: PartType = None, as_json: Json = False) 
     from forecast.jobs.study import wear_beside
 
     if part_type is None:
-        with reading():
+        with busy():
             table = study(address(ctx))
         show.tables({"wear": table}, as_json=as_json)
         return
-    with reading():
+    with busy():
         found, said = wear_beside(address(ctx), part_type)
     if as_json:
         show.tables(found, as_json=True)
@@ -72,7 +72,7 @@ def life(ctx: typer.Context, part_type: PartType = None, as_json: Json = False) 
     """
     from forecast.jobs.study import life_beside as study
 
-    with reading():
+    with busy():
         found = study(address(ctx), part_type)
     if as_json:
         show.tables(found, as_json=True)
@@ -118,7 +118,7 @@ def hours_left(
     from forecast.jobs.hours_left import hours_left as study
 
     days = () if as_of is None else (f"season.as_of={as_of.date().isoformat()}",)
-    with reading():
+    with busy():
         rows = study(address(ctx), plan, part_type, (*(settings or ()), *days))
     shown = rows if as_json else rows.head(MOST_PIECES)
     show.tables({"hours_left": shown}, as_json=as_json)

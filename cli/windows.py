@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from cli import show
-from cli.options import Json, add, address, said_before
+from cli.options import Json, add, address, busy, said_before
 from cli.outputs import Number, writing
 
 if TYPE_CHECKING:
@@ -39,7 +39,8 @@ def next_window(
     from reports.forms import LOCK_OUT
     from reports.sheets import pick_lists
 
-    coming = coming_window(address(ctx), number)
+    with busy("reading the logs"):
+        coming = coming_window(address(ctx), number)
     picks = pick_lists(coming.forecast)
     picks = picks[picks["window"] == coming.to_change["window"].iloc[0]].reset_index(drop=True)
     files = [] if export is None else _write(coming, export)
