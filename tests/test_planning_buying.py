@@ -70,7 +70,7 @@ def test_all_part_types_together_hold_their_chance_on_fresh_paths() -> None:
     assert 0.90 <= np.prod(exact) <= 0.93
     assert exact[0] > exact[2]  # the cheap one is bought more surely than the dear one
     first = bought.drop_duplicates("part_type")
-    assert first["assumed"].str.contains("90% that no part type runs out").all()
+    assert first["assumed"].str.contains("90 % that no part type runs out").all()
 
 
 def test_part_types_together_cost_less_than_equal_levels() -> None:
@@ -153,7 +153,7 @@ def test_costs_alone_order_by_the_critical_fractile() -> None:
     ]
     exact = int(poisson.ppf(60 / 100, 10))
     assert f"by costs alone, as the season's last order: {exact} " in said
-    assert "60.0% sure" in said
+    assert "60.0 % sure" in said
 
 
 def test_economic_order_quantity(published: dict[tuple[str, str], tuple[float, float]]) -> None:

@@ -154,7 +154,7 @@ class TestShortCrew:
 
         ordered = in_order(make, found, days, of, {}, {}, solve=never)
         cost = float(re.search(r"waiting costs (\d+)", ordered.said).group(1))  # type: ignore[union-attr]
-        gap = float(re.search(r"gap (\d+\.\d)%", ordered.said).group(1))  # type: ignore[union-attr]
+        gap = float(re.search(r"gap (\d+\.\d) %", ordered.said).group(1))  # type: ignore[union-attr]
         # the cost is told in whole numbers; opening machines adds a little to it
         most = cost + 0.5 + orders[0].opening * 6 * len(days.windows)
         assert 100 * (1 - orders[0].bound / (cost - 0.5)) - 0.1 <= gap

@@ -138,7 +138,7 @@ def test_order_late_and_order_that_cannot_reach() -> None:
     assert (late["state"], late["days_late"] > 0) == ("late", True)
     lost = bought(stock(("SLEEVE-30", "on_hand", 20, None)))
     assert lost["state"] == "cannot_reach"
-    assert "no order holds 95%" in lost["assumed"]
+    assert "no order holds 95 %" in lost["assumed"]
 
 
 def test_what_is_on_order_counts_from_its_day() -> None:

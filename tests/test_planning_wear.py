@@ -172,7 +172,7 @@ class TestSeason:
         rules = self.lived(policy="cheapest", product_loss=loss, **money)[1]
         assert rules[NAME].policy == "at_age"  # nobody reads these pieces
         assert "lost product counted" in rules[NAME].why
-        assert "within 2% of its cost from" in rules[NAME].why
+        assert "within 2 % of its cost from" in rules[NAME].why
 
 
 class TestNextSeason:

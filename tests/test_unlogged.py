@@ -105,7 +105,7 @@ def test_a_reason_is_shared_out_by_weight_and_no_life_is_gained() -> None:
         (
             "PAD",
             "2",
-            "taken as logged ones of their age were: no failure 25%, broken 50%, seized 25%",
+            "taken as logged ones of their age were: no failure 25 %, broken 50 %, seized 25 %",
         )
     ]
 
@@ -152,7 +152,7 @@ def test_from_the_logs_to_the_life_table(tmp_path: Path) -> None:
     row = fits.life.iloc[0]
     assert (row["lives"], row["failures"]) == (8, 4), "the one that nobody logged failed as well"
     said = fits.assumed[fits.assumed["what"] == "SLEEVE: change-outs that nobody logged"].iloc[0]
-    assert said["value"] == "1" and "broken 100%" in said["why"]
+    assert said["value"] == "1" and "broken 100 %" in said["why"]
 
 
 @pytest.mark.slow

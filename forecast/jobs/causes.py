@@ -15,6 +15,8 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from forecast.records.words import percent
+
 NEAREST: Final = 30
 """Logged change-outs, nearest in age, that tell the reason of one that was not."""
 
@@ -78,7 +80,7 @@ def unlogged_said(shared: pd.DataFrame) -> list[tuple[str, str, str]]:
             said.append((str(name), f"{count:.0f}", "no change-out of it was logged: cut short"))
             continue
         by_mode = rows.groupby("mode", sort=True)["weight"].sum() / count
-        told = ", ".join(f"{mode or 'no failure'} {of:.0%}" for mode, of in by_mode.items())
+        told = ", ".join(f"{mode or 'no failure'} {percent(of)}" for mode, of in by_mode.items())
         said.append((str(name), f"{count:.0f}", f"taken as logged ones of their age were: {told}"))
     return said
 

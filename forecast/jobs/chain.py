@@ -10,6 +10,7 @@ from typing import Any, Final
 import pandas as pd
 
 from forecast.records.season import STUDIES
+from forecast.records.words import percent
 from forecast.store.traces import Spot, Trace
 
 Row = Mapping[str, Any]
@@ -280,7 +281,7 @@ def _told(told: Row, stay: Row) -> str:
     share = metered / hours
     said = "from the hour meter" if share > 0.995 else "from `running`"
     if 0.005 < share <= 0.995:
-        said = f"{share:.0%} from the hour meter, the rest from `running`"
+        said = f"{percent(share)} from the hour meter, the rest from `running`"
     return f"{said}, {guessed:,.0f} of them guessed" if guessed >= 1 else said
 
 

@@ -15,6 +15,7 @@ import pandas as pd
 
 from forecast.jobs.modes import Key
 from forecast.records.snapshot import Snapshot
+from forecast.records.words import percent
 from forecast.wear.law import WearLaw, rate_changes, wear_law
 from forecast.wear.offsets import GAUGE_SD
 from forecast.wear.rates import WearFit
@@ -84,7 +85,7 @@ def growth_assumed(found: tuple[Growth, ...]) -> list[tuple[str, str, str, str]]
         law = own.law
         if law.power == law.power:
             told = f"{law.power:.2f} ({law.low:.2f} to {law.high:.2f})"
-            off = f"{abs(law.beyond):.0%} too {'much' if law.beyond > 0 else 'little'}"
+            off = f"{percent(abs(law.beyond))} too {'much' if law.beyond > 0 else 'little'}"
             bends = law.chosen == "power"
             rows.append(
                 (

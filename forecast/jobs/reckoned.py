@@ -16,6 +16,7 @@ from forecast.jobs.hours_left import pieces_left
 from forecast.planning.plan import Plan
 from forecast.records.season import SeasonForecast
 from forecast.records.snapshot import Snapshot
+from forecast.records.words import percent
 from forecast.wear.rates import WearFit
 
 NORMAL_90: Final = 1.6449
@@ -91,7 +92,8 @@ def _rates(
         )  # fmt: skip
     chain.add(
         "shrinkage",
-        f"{name} on average; machines differ by {fit.machine_sd:.0%}, pieces by {fit.piece_sd:.0%}",
+        f"{name} on average; machines differ by {percent(fit.machine_sd)}, "
+        f"pieces by {percent(fit.piece_sd)}",
         value=fit.mean_rate * factor,
         ends=(fit.mean_rate_low * factor, fit.mean_rate_high * factor),
         unit=unit,
@@ -154,7 +156,7 @@ def _way(own: tuple[float, float, float] | None, fitted: float, middle: float) -
     share = float(np.log(fitted / middle) / np.log(own[0] / middle))
     if not 0 <= share <= 1:
         return "; the pace of the seasons it ran in counts too"
-    return f": {share:.0%} of the way from its machine's rate to its own"
+    return f": {percent(share)} of the way from its machine's rate to its own"
 
 
 def _life(chain: Chain, row: Any) -> None:
@@ -255,7 +257,7 @@ def _decisions(chain: Chain, kept: SeasonForecast, plan: Plan, source: str) -> N
     found = False
     for row in records(_mine(chain, kept.results["overhaul"])):
         chance = plain(row["chance_season"])
-        lasts = "" if chance is None else f": it lasts the season with {chance:.0%}"
+        lasts = "" if chance is None else f": it lasts the season with {percent(chance)}"
         many = f" ({row['quantity']:,.0f} pieces)" if row["quantity"] > 1 else ""
         chain.add(
             "decision", f"{DECIDED.get(str(row['decision']), str(row['decision']))}{many}{lasts}",
@@ -272,7 +274,7 @@ def _decisions(chain: Chain, kept: SeasonForecast, plan: Plan, source: str) -> N
         if over is not None:
             said += f"; change it if worn over {over:.2f} mm"
         if if_left is not None:
-            said += f"; if left, it lasts to the following window with {if_left:.0%}"
+            said += f"; if left, it lasts to the following window with {percent(if_left)}"
         chain.add(
             "decision", said, at=row["window"], value="change", source=f"{source}, to_change"
         )  # fmt: skip

@@ -11,6 +11,7 @@ from forecast.jobs.names import known_part_type
 from forecast.jobs.rate_law import rate_law
 from forecast.records.season import STUDIES
 from forecast.records.snapshot import Snapshot
+from forecast.records.words import percent
 from forecast.store.opening import open_store
 from forecast.store.snapshots import take_snapshot
 
@@ -85,7 +86,7 @@ def _wear_said(snapshot: Snapshot, fits: Fits, part_type: str) -> tuple[str, ...
         fit = own[part_type, group]
         where = f"{group}: " if group else ""
         seasons = f"{fit.season_spread:.2f} ({fit.season_spread_low:.2f} to "
-        seasons += f"{fit.season_spread_high:.2f}), prior {fit.season_prior}"
+        seasons += f"{fit.season_spread_high:.2f}): {fit.season_prior}"
         said.append(f"{where}between seasons the log rate differs by {seasons}")
         said += [
             f"{where}in phase {row.phase} parts wear {row.ratio:.2f} times as fast as in "
@@ -93,7 +94,7 @@ def _wear_said(snapshot: Snapshot, fits: Fits, part_type: str) -> tuple[str, ...
             for row in fit.phases.itertuples()
         ]
         if fit.own_pieces:
-            said.append(f"{where}a piece's rate may still change by {fit.future_sd:.0%}")
+            said.append(f"{where}a piece's rate may still change by {percent(fit.future_sd)}")
         said.append(f"{where}{growth.law.says}")
         said += [f"{machine}: {ratio} {since}" for machine, ratio, since in growth.changed()]
     return tuple(said)

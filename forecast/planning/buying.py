@@ -18,6 +18,7 @@ from forecast.planning.plan import PartPlan, Plan
 from forecast.planning.stock import needs_of, order_quantity, upper_rank
 from forecast.planning.supply import Lot, Supply, lot_of, supply
 from forecast.records.season import RESULTS
+from forecast.records.words import percent
 
 SOON: Final = 7
 """Days: an order that has to leave within them is placed now, and may leave a part for later."""
@@ -120,8 +121,8 @@ def _alone(of: DemandPaths, have: Supply, lot: Lot, plan: Plan) -> Buying:
             else "after that nothing more is lacking"
         )
         said.append(
-            f"no order holds {level:.0%}: with a chance of {np.isfinite(need).mean():.0%} the "
-            f"shelf lasts until one could arrive; {rest}"
+            f"no order holds {percent(level)}: with a chance of "
+            f"{percent(np.isfinite(need).mean())} the shelf lasts until one could arrive; {rest}"
         )
     return Buying(
         of, have, lot, lasts, need, late, level, order.quantity, order.reached, tuple(said)
@@ -144,9 +145,12 @@ def _together(own: dict[str, Buying], target: float) -> dict[str, Buying]:
     }
     found, reached = choose(wanted, share)
     others = "" if len(able) == len(own) else ", those that no order can reach left out"
-    said = f"sized for {target:.0%} that no part type runs out{others}"
+    said = f"sized for {percent(target)} that no part type runs out{others}"
     if reached < target:
-        said = f"no orders hold {target:.0%} for all part types together: {reached:.0%} is the most"
+        said = (
+            f"no orders hold {percent(target)} for all part types together: "
+            f"{percent(reached)} is the most"
+        )
     return own | {
         name: _sized(one, found[name], one.chance(found[name]), said) for name, one in able.items()
     }
@@ -283,7 +287,7 @@ def _by_costs(one: Buying, part: PartPlan, currency: str) -> list[str]:
     unit = f" {currency}".rstrip()
     return [
         f"by costs alone, as the season's last order: {pieces:,} (one too few costs {under:,.2f}"
-        f"{unit}, one left over at most its price, {price:,.2f}{unit}: {fractile:.1%} sure)"
+        f"{unit}, one left over at most its price, {price:,.2f}{unit}: {percent(fractile, 1)} sure)"
     ]
 
 

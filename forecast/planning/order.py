@@ -16,6 +16,7 @@ from forecast.planning.rules import change_costs
 from forecast.planning.shelf import Shelf
 from forecast.planning.solver import Job, Order, best_order, easy_bound, share_over
 from forecast.planning.worn import thin
+from forecast.records.words import percent
 
 DEARER = 5.0
 """Times a planned change that a failure is taken to cost where the plan does not say."""
@@ -98,7 +99,8 @@ def in_order(
         return Ordered(
             urgent,
             "most urgent first",
-            f"{size} do not all fit when due; no better order in time; gap at most {share:.1%}",
+            f"{size} do not all fit when due; no better order in time; "
+            f"gap at most {percent(share, 1)}",
             tuple(free.planned_at),
         )
     better = make(shelf=shelf, wish=_wishes(fleets, jobs, found)).fill_all()
@@ -106,7 +108,7 @@ def in_order(
     chosen, cost = (better, after) if after < before else (urgent, before)
     cost += found.opening * _opened(jobs, chosen)
     told = (
-        f"{size} do not all fit when due; gap {share_over(cost, found.bound):.1%}, "
+        f"{size} do not all fit when due; gap {percent(share_over(cost, found.bound), 1)}, "
         f"{found.variables} variables; waiting costs {min(after, before):.0f}"
     )
     if not found.in_time:

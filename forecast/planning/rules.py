@@ -22,6 +22,7 @@ from forecast.planning.policy import (
 )
 from forecast.planning.seeds import generator
 from forecast.planning.wear_rules import with_wear
+from forecast.records.words import percent
 
 
 @dataclass(frozen=True)
@@ -174,7 +175,7 @@ def _how_sure(
     least, most = flat_range(sorted_ages, rate, max(10, len(lives) // 500))
     said = (
         f"{rule.why}; the best age is {low:.0f}-{high:.0f} h in 9 of 10 paths, and costs within "
-        f"{NO_GAIN:.0%} of it from {least:.0f} to {most:.0f} h"
+        f"{percent(NO_GAIN)} of it from {least:.0f} to {most:.0f} h"
     )
     return replace(rule, why=said)
 
@@ -277,7 +278,7 @@ def _cheapest(
     best = age_from_draws(lives, planned, unplanned)
     if np.isinf(best.age) or best.age > np.quantile(lives, 0.995):
         why = (
-            f"run to failure is as good: a change by age saves less than {NO_GAIN:.0%}; "
+            f"run to failure is as good: a change by age saves less than {percent(NO_GAIN)}; "
             f"{ratio_sentence(ratio)}"
         )
         return ChangeRule("run_to_failure", None, ratio, why)
@@ -285,8 +286,9 @@ def _cheapest(
     used, new_fails = window_hours / float(lives.mean()), float((lives < window_hours).mean())
     risk = 1.0 - keep_chance(planned, unplanned, used, new_fails)
     why = (
-        f"best age {best.age:.0f} h saves {best.saving:.0%} of running to failure; a piece that "
-        f"is read is changed when it ends before the following window with {risk:.1%} or more"
+        f"best age {best.age:.0f} h saves {percent(best.saving)} of running to failure; a piece "
+        "that is read is changed when it ends before the following window with "
+        f"{percent(risk, 1)} or more"
     )
     return ChangeRule("at_age", age, ratio, why, risk)
 

@@ -20,6 +20,7 @@ from forecast.planning.wear_policy import (
     worn_lives,
 )
 from forecast.planning.worn import safe_level, ways
+from forecast.records.words import percent
 
 MOSTLY = 0.5
 """Share of the pieces with readings from which ``cheapest`` may go by depth."""
@@ -133,11 +134,11 @@ def _cheapest(
     if best.saving < NO_GAIN:
         why = f"run to failure is as good, lost product counted: {policy} saves less than 2 %"
         return WearRule("run_to_failure", None, why)
-    saves = f"saves {best.saving:.0%} of running to failure, lost product counted"
+    saves = f"saves {percent(best.saving)} of running to failure, lost product counted"
     if policy == "at_age":
         age = max(best.at - window_hours / 2, window_hours / 2)
         why = (
-            f"best age {best.at:.0f} h {saves}; within {NO_GAIN:.0%} of its cost from "
+            f"best age {best.at:.0f} h {saves}; within {percent(NO_GAIN)} of its cost from "
             f"{best.low:.0f} to {best.high:.0f} h"
         )
         return WearRule("at_age", age, why)
@@ -146,7 +147,7 @@ def _cheapest(
     limit = max(_limit(fleet) for fleet in fleets)
     rules = min(pays.values()) < limit if pays else False
     why = (
-        f"best depth {best.at:.2f} mm {saves}; within {NO_GAIN:.0%} of its cost from "
+        f"best depth {best.at:.2f} mm {saves}; within {percent(NO_GAIN)} of its cost from "
         f"{best.low:.2f} to {best.high:.2f} mm; "
         f"{'lost product' if rules else 'the limit'} rules"
     )

@@ -21,6 +21,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from forecast.records.words import percent
 from forecast.wear.bend import Bend
 from forecast.wear.offsets import gauge_error, offsets
 from forecast.wear.reml import NODES, common_log_rate, prepare, two_level
@@ -95,7 +96,7 @@ class WearLaw:
         told = f"power of hours {self.power:.2f} ({self.low:.2f} to {self.high:.2f}): {self.why}"
         if self.chosen == "straight":
             return told
-        off = f"{abs(self.beyond):.0%} {'too much' if self.beyond > 0 else 'too little'}"
+        off = f"{percent(abs(self.beyond))} {'too much' if self.beyond > 0 else 'too little'}"
         return f"{told}; at 1.5 times the longest age read a straight line forecasts {off}"
 
 

@@ -22,6 +22,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from forecast.records.words import percent
 from forecast.wear.fit import PIECE_COLUMNS, WearFit, no_fit, wear_fit
 from forecast.wear.offsets import OFFSET_ERROR, OFFSET_SD, Assumption, Offsets
 from forecast.wear.rates import sds_assumed
@@ -277,8 +278,11 @@ def _visits(
 def _left_out(visits: int, chosen: int, mixed: int, unknown: int) -> tuple[Assumption, ...]:
     """Say how many visits were left out, and why."""
     reasons = (
-        (chosen, f"more than {MOST_CULLED:.0%} of the set had been changed for wear or by plan"),
-        (mixed, f"more than {MOST_REPLACED:.0%} of the set had been replaced: mixed ages"),
+        (
+            chosen,
+            f"more than {percent(MOST_CULLED)} of the set had been changed for wear or by plan",
+        ),
+        (mixed, f"more than {percent(MOST_REPLACED)} of the set had been replaced: mixed ages"),
         (unknown, "no value, or the hours run are not known"),
     )
     return tuple(

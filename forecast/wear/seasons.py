@@ -27,6 +27,9 @@ Array = npt.NDArray[np.float64]
 PRIOR_SCALE: Final = 0.15
 """Scale of the half-normal prior of the season spread (median .10, 95 % under .29)."""
 
+HALF_UNDER: Final = 0.6745
+"""Median of the half-normal law of scale 1."""
+
 SURELY_MACHINES: Final = 15
 """From so many machines on their sd counts as known; with fewer it is drawn."""
 
@@ -258,7 +261,11 @@ def spread_posterior(
     # The grid is uneven: without its step as a weight it would be a prior of its own.
     edges = np.concatenate([[0.0], (grid[1:] + grid[:-1]) / 2.0, grid[-1:]])
     weight = np.exp(log_weight - log_weight.max()) * np.diff(edges)
-    return SpreadPosterior(grid, weight / weight.sum(), f"half-normal({scale:g})")
+    prior = (
+        "the seasons read; a convention before any is: half of all spreads under "
+        f"{HALF_UNDER * scale:.2f} (half-normal, {scale:g})"
+    )
+    return SpreadPosterior(grid, weight / weight.sum(), prior)
 
 
 def spreads_in_turn(spreads: Sequence[float]) -> SpreadPosterior:
