@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     Rows = pd.DataFrame | Sequence[Mapping[str, object]]
 
 GAP: Final = "  "
+NO_BREAK: Final = "\u00a0%"
 MOST_SHOWN: Final = 2000
 """Characters of one text of the logs in a terminal."""
 
@@ -106,9 +107,7 @@ def message(text: str, lead: str = "") -> None:
     """
     text = lead + "\n".join(harmless(line) for line in text.split("\n"))
     if sys.stderr.isatty() and "  " not in text:  # two spaces stand before a command to copy
-        text = textwrap.fill(
-            text, width(), subsequent_indent="  ", break_long_words=False, break_on_hyphens=False
-        )
+        text = _filled(text, width(), subsequent_indent="  ", break_long_words=False)
     typer.echo(text, err=True)
 
 
@@ -228,7 +227,7 @@ def cards(rows: Sequence[Mapping[str, object]]) -> str:
     for row in rows:
         where = [harmless(_text(row[name])) for name in ("machine", "position", "part_type", "at")]
         head = "  ".join(filter(None, [str(row["id"]), str(row["rule"]), *where]))
-        head = textwrap.fill(head, room, subsequent_indent=" " * 10, break_on_hyphens=False)
+        head = _filled(head, room, subsequent_indent=" " * 10)
         head = head.replace(str(row["id"]), strong(str(row["id"])), 1)
         state, default = (str(row[name]).replace("_", " ") for name in ("state", "default"))
         holds = f"open, taken {default} until settled" if state == "open" else f"settled {state}"
@@ -239,19 +238,23 @@ def cards(rows: Sequence[Mapping[str, object]]) -> str:
 
 def _indented(text: str, room: int) -> str:
     text = harmless(text)
-    return textwrap.fill(text, room, initial_indent=" " * 10, subsequent_indent=" " * 12)
+    return _filled(text, room, initial_indent=" " * 10, subsequent_indent=" " * 12)
 
 
 def paragraphs(sentences: Sequence[str]) -> str:
     """Write sentences as paragraphs that fit the terminal."""
-    return "\n\n".join(
-        textwrap.fill(text, min(width(), 78), break_on_hyphens=False) for text in sentences
-    )
+    return "\n\n".join(_filled(text, min(width(), 78)) for text in sentences)
 
 
 def hanging(sentence: str) -> str:
     """Write one sentence whose further lines hang in."""
-    return textwrap.fill(harmless(sentence), min(width(), 80), subsequent_indent="  ")
+    return _filled(harmless(sentence), min(width(), 80), subsequent_indent="  ")
+
+
+def _filled(text: str, room: int, **more: Any) -> str:
+    """Break a text into lines; a number and its percent sign stay together."""
+    whole = text.replace(" %", NO_BREAK)
+    return textwrap.fill(whole, room, break_on_hyphens=False, **more).replace(NO_BREAK, " %")
 
 
 def wear_glyph(left: float) -> str:
@@ -261,10 +264,7 @@ def wear_glyph(left: float) -> str:
 
 
 def _lines(row: Sequence[str], widths: Sequence[int], right: Sequence[bool]) -> list[str]:
-    folded = [
-        textwrap.wrap(text, own, break_on_hyphens=False) or [""]
-        for text, own in zip(row, widths, strict=True)
-    ]
+    folded = [_filled(text, own).split("\n") for text, own in zip(row, widths, strict=True)]
     return [
         GAP.join(
             (lines[n] if n < len(lines) else "").rjust(own)

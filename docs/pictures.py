@@ -7,6 +7,7 @@ of the season into README; with a report's name behind it, it only photographs t
 from __future__ import annotations
 
 import os
+import re
 import subprocess
 import sys
 import tempfile
@@ -57,7 +58,8 @@ def demo(folder: Path) -> Path:
     command = [sys.executable, "-m", "cli", "demo", "--folder", str(folder)]
     plain = {**os.environ, "COLUMNS": "80", "NO_COLOR": "1"}
     ran = subprocess.run(command, check=True, capture_output=True, text=True, env=plain)  # noqa: S603
-    said = ran.stdout.split("in all\n", 1)[1].split("\nThe reports\n", 1)[0].strip()
+    said = re.split(r" written\n| *[\d.]+ s  in all\n", ran.stdout)[-2].strip()
+    said = said.split("\n\nWhat to change", 1)[0]
     readme = HERE.parent / "README.md"
     before, rest = readme.read_text("utf-8").split(f"{SAID}\n", 1)
     after = rest.split("\n```\n", 1)[1]
