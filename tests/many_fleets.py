@@ -212,7 +212,7 @@ def said_of(snapshot: Any, plan: Any) -> tuple[Any, Any]:
     """
     from forecast.jobs.fits import fit_all
     from forecast.jobs.running import stock_now
-    from forecast.jobs.season import live_through, make_ready
+    from forecast.jobs.simulating import live_through, make_ready
     from forecast.planning.buying import purchases
     from forecast.planning.demand import season_totals
 

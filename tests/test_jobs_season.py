@@ -17,7 +17,8 @@ from forecast.errors import NotInStore, PlanError
 from forecast.jobs.fits import fit_all
 from forecast.jobs.laws import in_service
 from forecast.jobs.modes import shape_prior
-from forecast.jobs.season import forecast_season, running_season
+from forecast.jobs.season import forecast_season
+from forecast.jobs.simulating import running_season
 from forecast.planning.plan import Plan, read_plan
 from forecast.records.season import SeasonForecast
 from forecast.records.snapshot import Snapshot

@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 from forecast.intake.importing import import_logs
-from forecast.jobs.season import simulate
+from forecast.jobs.simulating import simulate
 from forecast.planning.plan import read_plan
 from forecast.store.look import look
 from forecast.store.opening import open_store

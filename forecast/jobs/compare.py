@@ -24,7 +24,7 @@ from forecast.errors import NotInStore, PlanError
 from forecast.jobs.exhibits import versions
 from forecast.jobs.fits import Fits, fit_all
 from forecast.jobs.running import stock_now
-from forecast.jobs.season import Ready, live_through, make_ready
+from forecast.jobs.simulating import Ready, live_through, make_ready
 from forecast.planning.buying import purchases
 from forecast.planning.plan import Plan, read_plan
 from forecast.records.season import STUDIES, SeasonForecast

@@ -21,7 +21,7 @@ from forecast.errors import PlanError
 from forecast.jobs.exhibits import versions
 from forecast.jobs.fits import fit_all
 from forecast.jobs.scores import crps, pinball_loss
-from forecast.jobs.season import Reschedule, Simulated, live_through, make_ready
+from forecast.jobs.simulating import Reschedule, Simulated, live_through, make_ready
 from forecast.planning.calendar import Calendar
 from forecast.planning.demand import LEVELS, DemandPaths
 from forecast.planning.draws import IntArray

@@ -20,7 +20,7 @@ from forecast.errors import NotInStore
 from forecast.jobs.fits import fit_all
 from forecast.jobs.laws import in_service
 from forecast.jobs.names import known_part_type
-from forecast.jobs.season import calendar_of, check_plan, put_in_service, running_season
+from forecast.jobs.simulating import calendar_of, check_plan, put_in_service, running_season
 from forecast.planning.calendar import Calendar
 from forecast.planning.fleet import Fleet
 from forecast.planning.overhaul import chances_to_last

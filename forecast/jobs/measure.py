@@ -13,7 +13,7 @@ import pandas as pd
 
 from forecast.errors import NotInStore, PlanError
 from forecast.jobs.coming import to_measure
-from forecast.jobs.season import Simulated, simulate
+from forecast.jobs.simulating import Simulated, simulate
 from forecast.planning.calendar import Calendar
 from forecast.planning.measuring import Candidates, Chosen, candidates, choose
 from forecast.planning.overhaul import KEEP_CHANCE

@@ -13,7 +13,7 @@ import numpy as np
 
 from forecast.jobs.fits import Fits
 from forecast.jobs.laws import in_service
-from forecast.jobs.season import put_in_service, running_season
+from forecast.jobs.simulating import put_in_service, running_season
 from forecast.planning.calendar import calendar
 from forecast.planning.costs import costs, unit_costs
 from forecast.planning.demand import demand_paths, season_totals
