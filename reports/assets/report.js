@@ -160,7 +160,7 @@ const undrawn = () => all('.plot:not([data-drawn])')
   .map((plot) => [plot, plot.clientWidth, away(plot)])
   .filter((place) => place[1]).sort((one, other) => one[2] - other[2]);
 const drawRest = (left = undrawn()) => {
-  const until = performance.now() + 50;  // then the page may answer its reader
+  const until = performance.now() + 100;  // then the page may answer its reader
   while (left.length && performance.now() < until) {
     const [plot, width] = left.shift();
     if (!plot.dataset.drawn) draw(plot, width);
