@@ -162,7 +162,7 @@ def text_table(name: str, rows: Rows, currency: str = "") -> str:
         kept = [
             key
             for key in SHOWN.get(name, tuple(rows[0]))
-            if name == "files" or any(row.get(key) not in (None, "", False) for row in rows)
+            if name == "files" or any(_tells(row.get(key)) for row in rows)
         ]
         heads = [key.replace("_", " ") for key in kept]
         cells = [[_text(row[key]) for key in kept] for row in rows]
@@ -278,6 +278,11 @@ def _lines(row: Sequence[str], widths: Sequence[int], right: Sequence[bool]) -> 
 
 def _longest_word(text: str) -> int:
     return max((len(word) for word in text.split()), default=0)
+
+
+def _tells(value: object) -> bool:
+    """Whether a cell says anything: a 0 does, what is empty or False does not."""
+    return value is not None and value is not False and value != ""
 
 
 def _is_number(value: object) -> bool:

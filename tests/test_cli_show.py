@@ -88,6 +88,13 @@ def test_numbers_stand_at_the_right() -> None:
     ]
 
 
+def test_a_column_of_zeros_is_shown_and_an_empty_one_is_not() -> None:
+    row = {"part_type": "STRIP-12", "on_shelf": 0, "withdrawn": False, "note": "", "place": None}
+    head, _, cells = show.text_table("pick_lists", [row]).splitlines()
+    assert head.split() == ["part", "type", "on", "shelf"]
+    assert cells.split() == ["STRIP-12", "0"]
+
+
 def test_json_knows_no_nan_and_no_timestamp() -> None:
     frame = pd.DataFrame(
         {

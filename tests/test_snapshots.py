@@ -82,8 +82,9 @@ def test_the_order_of_imports_does_not_matter_and_twice_gives_the_same(tmp_path)
 def test_nothing_known_is_refused_with_the_way_out(tmp_path):
     book = Logbook(tmp_path / "store.duckdb")
     book.part_type()
-    with pytest.raises(NotInStore, match="no event yet"):
-        book.snapshot()
+    for day in ((), ("2026-08-20",)):
+        with pytest.raises(NotInStore, match="no event yet"):
+            book.snapshot(*day)
     book.reading("G1", "2026-08-13", 0.4, position="1", known_at="2026-09-01")
     with pytest.raises(NotInStore, match="nothing was known on 2026-08-20") as caught:
         book.snapshot("2026-08-20")

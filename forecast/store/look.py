@@ -79,4 +79,5 @@ def _until(store: Store, day: date | None) -> date:
             f"{store.address} holds no event yet",
             "import logs first: wearahead import FILE...",
         )
+    last_day(store)  # an empty store says so: another day would not help
     raise NotInStore(f"nothing was known on {day}", BACKFILL)
