@@ -11,6 +11,7 @@ import typer
 
 from cli import show
 from cli.options import Json, add, address, busy, said_before, work
+from cli.outputs import writing
 
 
 class Kind(StrEnum):
@@ -181,7 +182,8 @@ def set_aside(
     written = []
     for kind, book in books.items():
         path = export if len(books) == 1 else export.with_stem(f"{export.stem}_{kind}")
-        write_dicts(book, path)
+        with writing(path):
+            write_dicts(book, path)
         written.append({"file": str(path), "kind": kind, "rows": len(book)})
     if as_json:
         show.tables({"set_aside": rows, "files": written}, as_json=True)

@@ -78,6 +78,11 @@ def writing(place: Path) -> Iterator[None]:
     """Say what the disk refused, and what to do about it."""
     try:
         yield
+    except (FileExistsError, NotADirectoryError) as error:
+        raise WearaheadError(
+            f"cannot write {place}: a file stands where a folder is to be",
+            "choose another place, or move that file away",
+        ) from error
     except OSError as error:
         raise WearaheadError(
             f"cannot write {place}: {error.strerror or error}",

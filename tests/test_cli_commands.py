@@ -184,6 +184,19 @@ def test_a_place_that_cannot_be_written_is_told(
     assert "choose another place" in ran.stderr
 
 
+def test_rows_set_aside_that_cannot_be_written_are_told(
+    run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    books = {"readings": [{"machine": "G01", "set_aside_id": "1"}]}
+    room = sys.modules["forecast.intake.set_aside"]
+    monkeypatch.setattr(room, "to_mend", lambda *_, **__: books, raising=False)
+    (tmp_path / "file").write_text("")
+    ran = run("set-aside", "--export", str(tmp_path / "file" / "mend.csv"))
+    assert ran.exit_code == 1
+    assert ran.stderr.splitlines()[0].endswith("a file stands where a folder is to be")
+    assert "Traceback" not in ran.stderr
+
+
 def test_an_error_comes_with_its_way_out_and_no_trace(run: Run) -> None:
     ran = run("life", "SLEVE-30")
     assert ran.exit_code == 1

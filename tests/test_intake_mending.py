@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from forecast.errors import LogError, NotInStore
+from forecast.intake.doubts import settle
 from forecast.intake.importing import FileReport, import_logs, imports
 from forecast.intake.set_aside import set_aside, to_mend
 from forecast.intake.withdrawing import withdraw
@@ -151,3 +152,13 @@ def test_an_import_is_withdrawn_whole_and_comes_back(tmp_path):
     with pytest.raises(NotInStore, match="no import 9"):
         withdraw(address, 9, today=TODAY)
     assert stored(tmp_path, "SELECT count(*) FROM log_readings") == [(2,)]
+
+
+def test_a_decision_makes_no_store_where_there_is_none(tmp_path):
+    """A mistyped name leaves nothing behind."""
+    store = tmp_path / "mistyped.duckdb"
+    with pytest.raises(NotInStore, match="there is no store"):
+        settle(str(store), "0", as_="proposed", today=TODAY)
+    with pytest.raises(NotInStore, match="there is no store"):
+        withdraw(str(store), 1, today=TODAY)
+    assert not store.exists()

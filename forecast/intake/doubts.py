@@ -75,13 +75,13 @@ def settle(
     Raises
     ------
     NotInStore
-        If no doubt, or more than one, begins so.
+        If there is no store, or no doubt, or more than one, begins so.
     WearaheadError
         If ``at`` is not between the two readings, or the doubt has no use for it.
     """
     if as_ not in SETTLED:
         raise ValueError(f"a doubt is settled as proposed, logged or open, not {as_!r}")
-    with open_store(address, write=True) as store:
+    with open_store(address, write=True, make=False) as store:
         found = _one(store, id)
         moment = _moment(found, at)
 

@@ -38,11 +38,11 @@ def withdraw(
     Raises
     ------
     NotInStore
-        If there is no such import.
+        If there is no store, or no such import.
     LogError
         If it is withdrawn already, or not withdrawn and should come back.
     """
-    with open_store(address, write=True, views=False) as store:
+    with open_store(address, write=True, make=False, views=False) as store:
 
         def job(store: Store) -> dict[str, Value]:
             found = store.rows("queries/an_import", import_no=number)

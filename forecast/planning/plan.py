@@ -200,8 +200,15 @@ def read_plan(path: Path, settings: Sequence[str] = ()) -> Plan:
         text = path.read_text(encoding="utf-8-sig")
     except FileNotFoundError:
         raise PlanError(f"there is no plan file {path}", "Check the name and the folder.") from None
-    except (OSError, UnicodeDecodeError) as error:
-        raise PlanError(f"the plan file {path} cannot be read: {error}") from None
+    except OSError as error:
+        raise PlanError(
+            f"the plan file {path} cannot be read: {error.strerror or error}",
+            "A plan is one TOML file: name it, and see that you may read it.",
+        ) from None
+    except UnicodeDecodeError:
+        raise PlanError(
+            f"the plan file {path} is no text", "A plan is a TOML file: save it in UTF-8."
+        ) from None
     document = _document(path.name, text)
     for setting in settings:
         try:

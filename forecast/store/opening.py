@@ -39,7 +39,12 @@ _writing: set[str] = set()
 
 @contextmanager
 def open_store(
-    address: str, *, write: bool = False, wait_s: float = 5.0, views: bool = True
+    address: str,
+    *,
+    write: bool = False,
+    make: bool = True,
+    wait_s: float = 5.0,
+    views: bool = True,
 ) -> Iterator[Store]:
     """Open the store at an address.
 
@@ -50,7 +55,9 @@ def open_store(
     address
         The store's file.
     write
-        Make the file if it is missing, and keep everybody else out.
+        Keep everybody else out, and make the file if it is missing.
+    make
+        False: a decision about what a store holds makes no store where there is none.
     wait_s
         How many seconds to wait for another process to let go.
     views
@@ -59,7 +66,7 @@ def open_store(
     Raises
     ------
     NotInStore
-        If there is no store to read.
+        If there is no store, and none is to be made.
     StoreBusy
         If another process still holds it after ``wait_s``.
     StoreTooNew
@@ -67,7 +74,7 @@ def open_store(
     StoreError
         If the file is no store, or cannot be opened.
     """
-    path = _checked(address, write)
+    path = _checked(address, write and make)
     if not write and _needs_migration(path, wait_s):
         with _session(path, write=True, wait_s=wait_s):
             pass
@@ -76,12 +83,12 @@ def open_store(
         yield store
 
 
-def _checked(address: str, write: bool) -> Path:
+def _checked(address: str, make: bool) -> Path:
     """Return the store's path, or say why there can be no store."""
     path = Path(address)
     if path.is_dir():
         raise StoreError(f"{address} is a folder, not a store", "name a file with --store")
-    if write:
+    if make:
         if not path.absolute().parent.is_dir():
             raise StoreError(
                 f"the folder of {address} does not exist", "make it, or name another with --store"
