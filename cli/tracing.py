@@ -79,7 +79,7 @@ def _overview(rows: pd.DataFrame) -> list[str]:
     for place, own in rows.groupby("place", sort=False):
         lines.append(show.strong(str(place)))
         for row in show.records(own):
-            age = "" if _missing(row["value"]) else f", {_amount(row['value'])} h"
+            age = "" if _missing(row["value"]) else f", {_amount(row['value'])} {row['unit']}"
             where = row["position"] or row["piece"]
             lines.append(show.hanging(f"  {where}: {row['says']}{age}"))
     first = rows.iloc[0]

@@ -70,6 +70,27 @@ def fell(book: Any) -> pd.DataFrame:
     return evidence(book.address, "G1", "1")
 
 
+def test_a_clock_that_counts_cycles_is_never_called_hours(tmp_path: Path) -> None:
+    book = Logbook(tmp_path / "store.duckdb")
+    book.part_type(clock="cycles")
+    book.fleet("G1", clock_per_hour=600)
+    book.run("G1", "2026-08-03", 28)
+    for day, depth in (("05", 0.1), ("15", 0.4), ("25", 0.7)):
+        book.reading("G1", f"2026-08-{day}", depth, position="1")
+    book.change("G1", "2026-08-27", position="2", reason="broken")
+    book.write()
+    for position in ("1", "2"):
+        found = evidence(book.address, "G1", position)
+        aged = found[found["step"].isin(["correction", "age", "life"])]
+        assert aged["says"].str.contains(r"\d cycles").any()
+        assert not aged["says"].str.contains(r"\d h\b").any()
+        assert "h" not in set(aged["unit"])
+    overview = evidence(book.address, "G1")
+    assert set(overview["unit"]) == {"cycles"}
+    shown = CliRunner().invoke(app, ["--store", str(book.address), "evidence", "G1"])
+    assert "cycles" in shown.stdout and " h" not in shown.stdout.replace(" has", "")
+
+
 def doubt_id(*said: str) -> str:
     """The id of a doubt: its rule, where, and when."""
     return hashlib.md5("|".join(said).encode(), usedforsecurity=False).hexdigest()[:8]

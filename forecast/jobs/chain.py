@@ -31,10 +31,13 @@ class Chain:
         Whose evidence it is.
     piece
         The piece or set that is in place, or was last.
+    unit
+        What the clock of its part type counts.
     """
 
     spot: Spot
     piece: str = ""
+    unit: str = "h"
     rows: list[dict[str, object]] = field(default_factory=list)
 
     def add(
@@ -116,8 +119,9 @@ def from_logs(
         here = row["is_set"] or row["position"] == chain.spot.position
         if here and row["piece"] and row["wear_mm"] is not None:
             chain.add(
-                "correction", _depth(row), at=row["taken_at"], value=float(row["wear_mm"]),
-                unit="mm worn at 20 C", source=_source(row), piece=str(row["piece"]),
+                "correction", _depth(row, chain.unit), at=row["taken_at"],
+                value=float(row["wear_mm"]), unit="mm worn at 20 C",
+                source=_source(row), piece=str(row["piece"]),
             )  # fmt: skip
     _ages(chain, found, lives, told)
 
@@ -167,7 +171,7 @@ def _read(spot: Spot, row: Row) -> str:
     return f"{said}; chosen because it looked bad" if row["is_suspect"] else said
 
 
-def _depth(row: Row) -> str:
+def _depth(row: Row, unit: str) -> str:
     """Say how a value becomes a wear depth at 20 C."""
     moved = [
         f"{name} {float(row[part]):+.3f}"
@@ -186,7 +190,7 @@ def _depth(row: Row) -> str:
     same = row["new_mm"] is None and abs(value - float(row["wear_mm"])) < SMALL_MM
     said = f"{said} worn as read" if same else f"{said}: {float(row['wear_mm']):.3f} mm worn"
     if row["age"] is not None:
-        said += f" at {row['age']:,.0f} h"
+        said += f" at {row['age']:,.0f} {unit}"
     return f"{said}; not corrected: {row['not_corrected']}" if row["not_corrected"] else said
 
 
@@ -209,14 +213,14 @@ def _ages(chain: Chain, found: Trace, lives: pd.DataFrame, told: Row) -> None:
         if final and name in by_piece and not stay["in_place"]:
             life = by_piece[name]
             ends = (float(life["lower"]), float(life["upper"]))
-            said += f"; {_life(life)}"
+            said += f"; {_life(life, chain.unit)}"
         if final and stay["in_place"]:
             said += f"; hours {_told(told, stay)}"
             if not stay["lives_logged"]:
                 said += "; not every change-out is logged there: no life is counted"
         chain.add(
             "age", said, at=stay["start_moment"], value=plain(stay["age"]), ends=ends,
-            unit="h" if stay["meter_clock"] == "hours" else str(stay["meter_clock"]),
+            unit=chain.unit,
             source=name, piece=name,
         )  # fmt: skip
 
@@ -257,17 +261,17 @@ def _ended(stay: Row) -> str:
     return f"out on {when}{reason}"
 
 
-def _life(life: Row) -> str:
+def _life(life: Row, unit: str) -> str:
     """Say how a life enters the life table."""
     low, high = float(life["lower"]), float(life["upper"])
     if life["mode"]:
         span = f"{low:,.0f}" if low == high else f"between {low:,.0f} and {high:,.0f}"
-        return f"a life of {span} h, ended {life['mode']}"
+        return f"a life of {span} {unit}, ended {life['mode']}"
     if high == float("inf"):
-        return f"lived {low:,.0f} h at least: a life cut short"
+        return f"lived {low:,.0f} {unit} at least: a life cut short"
     return (
-        f"a life that ended between {low:,.0f} and {high:,.0f} h, nobody knows of what: taken, by "
-        "weight, for what logged ones of that age were"
+        f"a life that ended between {low:,.0f} and {high:,.0f} {unit}, nobody knows of what: "
+        "taken, by weight, for what logged ones of that age were"
     )
 
 

@@ -36,6 +36,13 @@ def clock_pace(snapshot: Snapshot) -> dict[tuple[str, str], float]:
     return dict(zip(names, known["per_hour"].tolist(), strict=True))
 
 
+def clock_unit(snapshot: Snapshot, part_type: str) -> str:
+    """Return how a sentence names what a part type's clock counts: 'h', 'cycles', ..."""
+    parts = snapshot.part_types
+    clock = parts.loc[parts["part_type"].eq(part_type), "clock"].dropna()
+    return "h" if clock.empty or clock.iloc[0] == "hours" else str(clock.iloc[0])
+
+
 def is_counted(snapshot: Snapshot, fitted: pd.DataFrame) -> np.ndarray:
     """Return whether it is known how fast the clock of each row of ``fitted`` will run."""
     others = _others(snapshot)

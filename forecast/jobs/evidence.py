@@ -8,6 +8,7 @@ import pandas as pd
 
 from forecast.errors import NotInStore
 from forecast.jobs.chain import Chain, from_logs, records
+from forecast.jobs.clocks import clock_unit
 from forecast.jobs.fits import fit_all
 from forecast.jobs.otherwise import doubts_told
 from forecast.jobs.reckoned import ahead, rate_and_limit
@@ -85,7 +86,11 @@ def evidence(
         others = {id: (way, then) for id, way, then in other_way(store, spot, found)}
     work.tell("fitting", 0, 0)
     last = found.last
-    chain = Chain(spot, piece="" if last is None else str(last["piece"]))
+    chain = Chain(
+        spot,
+        piece="" if last is None else str(last["piece"]),
+        unit=clock_unit(snapshot, spot.part_type),
+    )
     group = "" if last is None else str(last["duty_group"] or "")
     chain.add("position", _where(spot, last), value=spot.part_type, source="fleet")
     from_logs(chain, found, snapshot.lives, files, told)
@@ -145,7 +150,8 @@ def _overview(snapshot: Snapshot, machine: str) -> pd.DataFrame:
     rows: list[dict[str, object]] = []
     for row in records(here):
         spot = Spot(machine, str(row["place"]), str(row["position"] or ""), str(row["part_type"]))
-        chain = Chain(spot, piece=str(row["piece"]))
+        unit = clock_unit(snapshot, spot.part_type)
+        chain = Chain(spot, piece=str(row["piece"]), unit=unit)
         known = row["age"] == row["age"]
         said = f"{row['part_type']}, {'read' if row['read'] else 'never read'}"
         if row["quantity"] > 1 or not spot.position:
@@ -153,7 +159,7 @@ def _overview(snapshot: Snapshot, machine: str) -> pd.DataFrame:
         said += "" if row["in_place"] else ", on the shelf"
         said += "" if known else ", age unknown"
         chain.add(
-            "position", said, value=float(row["age"]) if known else None, unit="h", source="fleet"
+            "position", said, value=float(row["age"]) if known else None, unit=unit, source="fleet"
         )
         rows += chain.rows
     whole = Chain(Spot(machine, "", "", ""))

@@ -166,7 +166,7 @@ def _life(chain: Chain, row: Any) -> None:
     said += f", {str(row['state']).replace('_', ' ')}; 1 in 10 gone by"
     chain.add(
         "life", said, value=plain(row["b10"]), ends=(plain(row["b10_low"]), plain(row["b10_high"])),
-        unit="h", source=f"life of {chain.spot.part_type}", piece="",
+        unit=chain.unit, source=f"life of {chain.spot.part_type}", piece="",
     )  # fmt: skip
 
 
@@ -225,7 +225,7 @@ def _left(chain: Chain, table: pd.DataFrame, source: str) -> None:
         said = "none: it is not in place, or nothing tells how long it lasts"
         chain.add("hours_left", said, source=source)
     for row in records(own):
-        many = f" ({row['quantity']:,} of {row['age']:,.0f} h)" if len(own) > 1 else ""
+        many = f" ({row['quantity']:,} of {row['age']:,.0f} {chain.unit})" if len(own) > 1 else ""
         chain.add(
             "hours_left", f"until at its limit or failed{many}", value=plain(row['left']),
             ends=(plain(row["left_low"]), plain(row["left_high"])), unit="h", source=source,
@@ -286,9 +286,10 @@ def _decisions(chain: Chain, kept: SeasonForecast, plan: Plan, source: str) -> N
         chain.add("decision", said, value="leave", source=f"{source}, to_change")
     for row in records(chosen):
         said = f"followed for the part type: {str(row['policy']).replace('_', ' ')}"
-        at_mm, at_h = plain(row["change_at_mm"]), plain(row["change_at_h"])
+        at_mm, age = plain(row["change_at_mm"]), plain(row["change_at_h"])
         said += f", at {at_mm:.2f} mm" if at_mm is not None and row["policy"] == "at_wear" else ""
-        said += f", at {at_h:,.0f} h" if at_h is not None and row["policy"] == "at_age" else ""
+        if age is not None and row["policy"] == "at_age":
+            said += f", at {age:,.0f} {chain.unit}"
         chain.add(
             "decision", said, value=str(row["policy"]), source=f"{source}, policies", piece=""
         )
