@@ -75,6 +75,17 @@ def test_a_piece_fitted_since_then_ran_from_the_day_after(told):
     assert ages.iloc[1:].to_numpy() == pytest.approx(DAYS * HOURS)
 
 
+def test_hours_of_a_season_in_which_nothing_was_read_are_in_the_ages(told):
+    """Wear knows no cell of it yet; what is said to be added is added all the same."""
+    _, late, plan = told
+    cells = pd.DataFrame({"cell": ["2025"], "season": ["2025"], "phase": [""]})
+    unread = replace(late, cells=cells.reindex(columns=late.cells.columns))
+    seen = carried_on(unread, plan, "2026")
+    assert (seen.fitted["age"] - late.fitted["age"]).to_numpy() == pytest.approx(DAYS * HOURS)
+    assert seen.fitted_cells is unread.fitted_cells
+    assert carried_said(unread, plan, "2026")
+
+
 def test_nothing_is_carried_on_between_seasons_nor_for_a_machine_long_silent(told):
     _, late, plan = told
     assert carried_on(late, plan, None) is late

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import date, timedelta
+from typing import Final
 
 import numpy as np
 import pandas as pd
@@ -14,7 +15,7 @@ from forecast.planning.calendar import calendar
 from forecast.planning.plan import Plan
 from forecast.records.snapshot import Snapshot
 
-LONGEST_DAYS = 31
+LONGEST_DAYS: Final = 31
 """A machine not heard of for longer has not been read late: it stands, or its logs ended."""
 
 
@@ -37,10 +38,10 @@ def carried_on(snapshot: Snapshot, plan: Plan, running: str | None) -> Snapshot:
     Snapshot
         The same but for ``fitted`` and ``fitted_cells``.
     """
-    missing = hours_missing(snapshot, plan)
-    cells = [cell for cell, (season, _) in snapshot.wear_seasons().items() if season == running]
-    if not missing or not cells:
+    missing = hours_missing(snapshot, plan) if running is not None else {}
+    if not missing:
         return snapshot
+    cells = [cell for cell, (season, _) in snapshot.wear_seasons().items() if season == running]
     fitted = snapshot.fitted
     since = _fitted_since(snapshot)
     pace = clock_pace(snapshot)
@@ -55,6 +56,8 @@ def carried_on(snapshot: Snapshot, plan: Plan, running: str | None) -> Snapshot:
             more[at] = hours * pace.get((machine, part), 1.0)
     ran = more > 0
     ages = fitted.assign(age=fitted["age"].astype(float) + more)
+    if not cells:  # nothing was read in this season yet: its hours have no wear of their own
+        return replace(snapshot, fitted=ages)
     added = pd.DataFrame(
         {"piece": fitted.loc[ran, "piece"], "season": cells[-1], "x": more[ran] / 1000.0}
     ).reindex(columns=snapshot.fitted_cells.columns)
