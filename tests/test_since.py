@@ -4,10 +4,13 @@ import runpy
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
+from types import SimpleNamespace
 
+import numpy as np
 import pandas as pd
 import pytest
 
+from forecast.jobs.laws import _split
 from forecast.jobs.season import forecast_season
 from forecast.jobs.since import carried_on, carried_said, hours_missing
 from forecast.planning.plan import read_plan
@@ -84,6 +87,18 @@ def test_hours_of_a_season_in_which_nothing_was_read_are_in_the_ages(told):
     assert (seen.fitted["age"] - late.fitted["age"]).to_numpy() == pytest.approx(DAYS * HOURS)
     assert seen.fitted_cells is unread.fitted_cells
     assert carried_said(unread, plan, "2026")
+
+
+def test_the_cohorts_of_a_counted_set_are_carried_on_too():
+    """Counts tell the ages of a set's pieces up to its last logged hours."""
+    rows = pd.DataFrame({"piece": ["kit"], "age": [900.0], "quantity": [10.0], "carried": [80.0]})
+    ages = pd.DataFrame({"unit": "kit", "age": [820.0, 300.0], "quantity": [6.0, 4.0]})
+    counts = SimpleNamespace(ages=lambda: ages)
+    fits = SimpleNamespace(count_fits={("LINER", ""): counts})
+    split, ran = _split(rows, np.array([[500.0, 400.0]]), fits, ("LINER", ""))
+    assert split["age"].tolist() == [900.0, 380.0]
+    assert split["quantity"].tolist() == [6.0, 4.0]
+    assert ran.tolist() == [[500.0, 400.0], [0.0, 380.0]]
 
 
 def test_nothing_is_carried_on_between_seasons_nor_for_a_machine_long_silent(told):

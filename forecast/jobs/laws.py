@@ -261,7 +261,8 @@ def _split(rows: pd.DataFrame, ran: Array, fits: Fits, key: Key) -> tuple[pd.Dat
     ages = pd.concat([part for part in parts if len(part)])
     told = rows.reset_index(names="row").merge(ages, on="piece", how="left", sort=False)
     split = told["of_age"].notna()
-    told["age"] = told["told"].where(split, told["age"])
+    carried = told.get("carried", 0.0)  # counts know the logged hours only
+    told["age"] = (told["told"] + carried).where(split, told["age"])
     share = told["of_age"] / told.groupby("row")["of_age"].transform("sum")
     told["quantity"] = (told["quantity"] * share).where(split, told["quantity"])
     told = told[told["quantity"] > 0]

@@ -36,7 +36,8 @@ def carried_on(snapshot: Snapshot, plan: Plan, running: str | None) -> Snapshot:
     Returns
     -------
     Snapshot
-        The same but for ``fitted`` and ``fitted_cells``.
+        The same but for ``fitted``, whose column ``carried`` has what was added (on the clock of
+        the part type), and ``fitted_cells``.
     """
     missing = hours_missing(snapshot, plan) if running is not None else {}
     if not missing:
@@ -55,7 +56,7 @@ def carried_on(snapshot: Snapshot, plan: Plan, running: str | None) -> Snapshot:
             hours = sum(amount for day, amount in missing[machine].items() if day > began)
             more[at] = hours * pace.get((machine, part), 1.0)
     ran = more > 0
-    ages = fitted.assign(age=fitted["age"].astype(float) + more)
+    ages = fitted.assign(age=fitted["age"].astype(float) + more, carried=more)
     if not cells:  # nothing was read in this season yet: its hours have no wear of their own
         return replace(snapshot, fitted=ages)
     added = pd.DataFrame(
